@@ -1,0 +1,1 @@
+"""Exact inference: evidence in, beliefs and information gain out."""

@@ -1,0 +1,26 @@
+"""Entropy and mutual information in bits (Shannon 1948)."""
+
+import numpy as np
+import numpy.typing as npt
+
+from faultnet.cpt import Floats
+
+_TINY = 1e-300
+
+
+def entropy_bits(probabilities: npt.ArrayLike) -> float:
+    """-sum p log2 p over all entries, with 0 log 0 = 0."""
+    p = np.asarray(probabilities, dtype=float)
+    return float(-np.vdot(p, np.log2(np.maximum(p, _TINY))))
+
+
+def row_entropies_bits(rows: Floats) -> Floats:
+    """The entropy of each row: ``(n, states) -> (n,)``."""
+    result: Floats = -np.einsum("ij,ij->i", rows, np.log2(np.maximum(rows, _TINY)))
+    return result
+
+
+def mutual_information_bits(joint: Floats) -> float:
+    """I(row ; column) of a joint distribution ``(n, m)``, at least 0."""
+    gain = entropy_bits(joint.sum(axis=1)) + entropy_bits(joint.sum(axis=0)) - entropy_bits(joint)
+    return max(0.0, gain)

@@ -1,0 +1,82 @@
+"""Every error faultnet raises on purpose, with the exit code the command line ends with.
+
+    FaultnetError               1  unexpected
+    ├── UsageProblem            2  a bad name or value typed by the user
+    ├── FileProblem             3  a bad model or data file
+    │   └── ModelProblem           ... one model file, every problem with its place
+    ├── TooLittleData           4  not enough data to answer
+    └── ContradictoryEvidence   6  findings the model holds impossible together
+
+(Exit code 5, the database, arrives with the shop's database.)
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+class FaultnetError(Exception):
+    """An error with a message for people; `exit_code` is what the command line returns."""
+
+    exit_code = 1
+
+
+class UsageProblem(FaultnetError):
+    """Something typed on the command line (or passed by a caller) that cannot be understood."""
+
+    exit_code = 2
+
+    def __init__(self, *problems: str) -> None:
+        self.problems = problems
+        super().__init__("\n".join(problems))
+
+
+class FileProblem(FaultnetError):
+    """A file that cannot be read as what it should be."""
+
+    exit_code = 3
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong in a model file, and where: printed as `file:line:column: path: message`."""
+
+    path: str
+    message: str
+    line: int = 1
+    column: int = 1
+
+
+class ModelProblem(FileProblem):
+    """A model file with one or more problems, all of them listed."""
+
+    def __init__(self, file: str, problems: Sequence[Problem]) -> None:
+        self.file = file
+        self.problems = tuple(sorted(problems, key=lambda p: (p.line, p.column, p.path)))
+        super().__init__("\n".join(map(self._line, self.problems)))
+
+    def _line(self, problem: Problem) -> str:
+        path = f"{problem.path}: " if problem.path else ""
+        return f"{self.file}:{problem.line}:{problem.column}: {path}{problem.message}"
+
+
+class TooLittleData(FaultnetError):
+    """A question the recorded jobs cannot answer yet."""
+
+    exit_code = 4
+
+
+class ContradictoryEvidence(FaultnetError):
+    """Findings that no state of the model allows together.
+
+    `conflict` is a smallest set of them that is impossible by itself, as typed.
+    """
+
+    exit_code = 6
+
+    def __init__(self, conflict: Sequence[str] = ()) -> None:
+        self.conflict = tuple(conflict)
+        listed = " and ".join(self.conflict) if self.conflict else "the evidence"
+        super().__init__(
+            f"The model holds this impossible: {listed}. "
+            "Check each of these for a slip of the pen, and leave out or correct one of them."
+        )
