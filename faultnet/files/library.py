@@ -1,0 +1,51 @@
+"""Where model files live: with the package, in a checkout, or in the user's data folder."""
+
+from difflib import get_close_matches
+from pathlib import Path
+
+from faultnet.errors import UsageProblem
+
+SUFFIX = ".yaml"
+
+
+def model_folders() -> list[Path]:
+    """The folders that hold models, the first to have an id wins."""
+    package = Path(__file__).resolve().parent.parent
+    return [package / "models", package.parent / "models"]
+
+
+def own_models_folder() -> Path:
+    """The user's folder for models of the shop's own."""
+    from platformdirs import user_data_path
+
+    return user_data_path("faultnet") / "models"
+
+
+def list_models() -> dict[str, Path]:
+    """Every model id that can be used by name, with its file."""
+    files: dict[str, Path] = {}
+    for folder in [*model_folders(), own_models_folder()]:
+        for file in sorted(folder.glob(f"*{SUFFIX}")):
+            files.setdefault(file.stem, file)
+    return files
+
+
+def find_model_file(name: str) -> Path:
+    """The file of a model named by id (`backlight`, `backlight@0`) or by path. UsageProblem when there is none."""
+    path = Path(name)
+    if path.suffix == SUFFIX or path.suffix == ".yml" or len(path.parts) > 1:
+        if not path.is_file():
+            raise UsageProblem(f"there is no model file {name}")
+        return path
+    model_id, _, version = name.partition("@")
+    if version not in ("", "0"):
+        raise UsageProblem(f"{model_id} has no version {version}; there is only {model_id}@0, the file as written")
+    for folder in model_folders():
+        file = folder / f"{model_id}{SUFFIX}"
+        if file.is_file():
+            return file
+    known = list_models()
+    if model_id in known:
+        return known[model_id]
+    nearest = get_close_matches(model_id, known, n=3, cutoff=0.4) or sorted(known)
+    raise UsageProblem(f"unknown model {model_id}; did you mean {' or '.join(nearest)}? (`faultnet model list`)")

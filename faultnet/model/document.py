@@ -1,0 +1,192 @@
+"""A model from its document: plain dicts and lists that the schema has checked and completed.
+
+The document is what the cache keeps, so this road needs no validation and nothing outside the standard library.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from faultnet.model.model import Model, Strength
+from faultnet.model.nodes import (
+    Clause,
+    Collateral,
+    Component,
+    Condition,
+    Group,
+    Mode,
+    ModeId,
+    Observation,
+    Rail,
+    Row,
+    When,
+)
+from faultnet.model.volts import Level, NominalRange, Piece, ReadingModel
+from faultnet.model.work import Caution, Repair, SetupChange, BenchTest
+
+Document = Mapping[str, Any]
+
+
+def model_from_document(document: Document, version: str) -> Model:
+    """The model of a checked document; `root_odds` in it, if there, spares solving the priors."""
+    strength = Strength(document["strength"]["shares"], document["strength"]["rows"])
+    cautions = {id_: Caution(id_, text) for id_, text in document["cautions"].items()}
+    odds = document.get("root_odds")
+    return Model(
+        id=document["id"],
+        title=document["title"],
+        about=document["about"],
+        version=version,
+        complaint=document["complaint"]["observation"],
+        complaint_state=document["complaint"]["state"],
+        confirmed_by=dict(document["confirmed_by"]),
+        second_fault_share=document["second_fault_share"],
+        strength=strength,
+        components={id_: _component(id_, c) for id_, c in document["components"].items()},
+        groups={id_: Group(id_, g["label"], tuple(g["of"])) for id_, g in document["groups"].items()},
+        conditions={id_: _condition(id_, c, strength) for id_, c in document["conditions"].items()},
+        collateral=tuple(_collateral(c, strength) for c in document["collateral"]),
+        rails={id_: _rail(id_, r) for id_, r in document["rails"].items()},
+        observations={id_: _observation(id_, o, strength) for id_, o in document["observations"].items()},
+        nominal=_nominal(document["nominal"]),
+        tests={id_: _test(id_, t, cautions) for id_, t in document["tests"].items()},
+        repairs={id_: _repair(id_, r, cautions) for id_, r in document["repairs"].items()},
+        setups={(c.part, c.state): c for c in (_setup(s, cautions) for s in document["setups"])},
+        root_odds=None if odds is None else tuple(odds),
+    )
+
+
+def _component(id_: str, c: Document) -> Component:
+    modes = tuple(Mode(m, d["label"], d["share"], d["mark"]) for m, d in c["modes"].items())
+    return Component(id_, c["label"], c["short"] or id_, tuple(c["also"]), modes)
+
+
+def _condition(id_: str, c: Document, strength: Strength) -> Condition:
+    odds = {state: {ModeId.parse(m): f for m, f in factors.items()} for state, factors in c["odds"].items()}
+    return Condition(
+        id=id_,
+        label=c["label"],
+        states=tuple(c["states"]),
+        state_labels=dict(c["labels"]),
+        shares=tuple(c["shares"]),
+        strength_jobs=c["strength"] or strength.shares_jobs,
+        odds=odds,
+        mark=c["mark"],
+    )
+
+
+def _collateral(c: Document, strength: Strength) -> Collateral:
+    cause, effect = ModeId.parse(c["cause"]), ModeId.parse(c["effect"])
+    return Collateral(cause, effect, c["chance"], c["strength"] or strength.rows_jobs, c["mark"])
+
+
+def _when(written: Document) -> When:
+    return {node: tuple(states) for node, states in written.items()}
+
+
+def _rail(id_: str, r: Document) -> Rail:
+    rule = tuple(Clause(_when(c["when"]), c["is"]) for c in r["rule"])
+    return Rail(id_, r["label"], tuple(r["states"]), tuple(r["given"]), rule)
+
+
+def _observation(id_: str, o: Document, strength: Strength) -> Observation:
+    usual = o["strength"] or strength.rows_jobs
+    table = tuple(Row(_when(r["when"]), tuple(r["p"]), r["strength"] or usual, r["mark"] or o["mark"]) for r in o["table"])
+    return Observation(
+        id=id_,
+        label=o["label"],
+        short=o["short"] or id_,
+        also=tuple(o["also"]),
+        states=tuple(o["states"]),
+        state_labels=dict(o["labels"]),
+        given=tuple(o["given"]),
+        table=table,
+        reading=None if o["reading"] is None else _reading(o["reading"]),
+        repeats_independently=o["repeat"] == "independent",
+        needs_symptom=o["needs_symptom"],
+    )
+
+
+def _reading(r: Document) -> ReadingModel:
+    usual = {state: _levels(levels) for state, levels in r["levels"].items()}
+    settled = {state: _levels(levels) for state, levels in r["settled"].items()}
+    return ReadingModel(
+        unit=r["unit"],
+        given=tuple(r["given"]),
+        default_hold=r["hold"],
+        levels={r["hold"]: usual, "settled": {**usual, **settled}},
+        outlier_share=r["outliers"]["share"],
+        up_to_volts=r["outliers"]["up_to_volts"],
+        mark=r["mark"],
+    )
+
+
+def _levels(levels: list[Document]) -> tuple[Level, ...]:
+    return tuple(Level(dict(level["when"]), tuple(_piece(p) for p in level["mix"])) for level in levels)
+
+
+def _piece(p: Document) -> Piece:
+    if p["rail"] is not None:
+        return Piece(p["share"], "rail", 0.0, p["rail"])
+    kind = "normal" if p["normal"] is not None else "uniform"
+    return Piece(p["share"], kind, *p[kind])
+
+
+def _nominal(n: Document) -> NominalRange:
+    return NominalRange(n["volts"], n["from_volts"], n["to_volts"], tuple(n["input_rails_volts"]), n["mark"])
+
+
+def _after(after: list[list[str]]) -> tuple[tuple[str, ...], ...]:
+    return tuple(tuple(choice) for choice in after)
+
+
+def _test(id_: str, t: Document, cautions: Mapping[str, Caution]) -> BenchTest:
+    return BenchTest(
+        id=id_,
+        label=t["label"],
+        how=t["how"],
+        reveals=tuple(t["reveals"] or [id_]),
+        minutes=t["minutes"],
+        money=t["money"],
+        hazard=t["hazard"],
+        needs=dict(t["needs"]),
+        after=_after(t["after"]),
+        cautions=tuple(cautions[c] for c in t["cautions"]),
+        side_effect=t["side_effect"],
+        mark=t["mark"],
+    )
+
+
+def _repair(id_: str, r: Document, cautions: Mapping[str, Caution]) -> Repair:
+    return Repair(
+        id=id_,
+        label=r["label"],
+        also=tuple(r["also"]),
+        fixes=tuple(r["fixes"]),
+        success=r["success"],
+        minutes_by_size=tuple(r["minutes_by_size"]),
+        parts_low=tuple(low for low, _ in r["parts"]),
+        parts_high=tuple(high for _, high in r["parts"]),
+        harm=tuple(r["harm"]),
+        comeback=r["comeback"],
+        hazard=r["hazard"],
+        needs=dict(r["needs"]),
+        after=_after(r["after"]),
+        cautions=tuple(cautions[c] for c in r["cautions"]),
+        advice=r["advice"],
+        mark=r["mark"],
+    )
+
+
+def _setup(s: Document, cautions: Mapping[str, Caution]) -> SetupChange:
+    part, state = s["change"].split("=")
+    hazard_open = s["hazard"] if s["hazard_cover_off"] is None else s["hazard_cover_off"]
+    return SetupChange(
+        part=part,
+        state=state,
+        label=s["label"],
+        minutes=s["minutes"],
+        minutes_large=s["minutes"] if s["minutes_large"] is None else s["minutes_large"],
+        hazard=s["hazard"],
+        hazard_open=hazard_open,
+        cautions=tuple(cautions[c] for c in s["cautions"]),
+    )

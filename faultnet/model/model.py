@@ -1,0 +1,76 @@
+"""A model: one complaint, the set behind it, and everything that can be done about it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from faultnet.model.nodes import Collateral, Component, Condition, Group, ModeId, Observation, Rail
+from faultnet.model.volts import NominalRange
+from faultnet.model.work import Repair, SetupChange, BenchTest
+
+if TYPE_CHECKING:
+    from faultnet.model.compiled import Compiled
+
+
+@dataclass(frozen=True)
+class Strength:
+    """How many jobs a number counts for where the file says nothing else."""
+
+    shares_jobs: float
+    rows_jobs: float
+
+
+@dataclass(frozen=True)
+class Model:
+    """A model file, read and checked. `root_odds` are the solved priors when they are already known."""
+
+    id: str
+    title: str
+    about: str
+    version: str
+    complaint: str
+    complaint_state: str
+    confirmed_by: Mapping[str, str]
+    second_fault_share: float
+    strength: Strength
+    components: Mapping[str, Component]
+    groups: Mapping[str, Group]
+    conditions: Mapping[str, Condition]
+    collateral: tuple[Collateral, ...]
+    rails: Mapping[str, Rail]
+    observations: Mapping[str, Observation]
+    nominal: NominalRange
+    tests: Mapping[str, BenchTest]
+    repairs: Mapping[str, Repair]
+    setups: Mapping[tuple[str, str], SetupChange]
+    root_odds: tuple[float, ...] | None = None
+
+    @cached_property
+    def modes(self) -> tuple[ModeId, ...]:
+        """Every failure mode, in the order of the file."""
+        return tuple(ModeId(c.id, mode.id) for c in self.components.values() for mode in c.modes)
+
+    @cached_property
+    def shares(self) -> Mapping[ModeId, float]:
+        return {ModeId(c.id, mode.id): mode.share for c in self.components.values() for mode in c.modes}
+
+    @cached_property
+    def compiled(self) -> "Compiled":
+        """The network and engine of this model, made on first use."""
+        from faultnet.model.compiled import compile_model
+
+        return compile_model(self)
+
+    def mode_label(self, mode: ModeId) -> str:
+        """The words for a failure mode: "LED strips: open"."""
+        component = self.components[mode.component]
+        return next(f"{component.label}: {m.label}" for m in component.modes if m.id == mode.mode)
+
+    def states_of(self, node: str) -> tuple[str, ...]:
+        """The states of a component, condition, rail or observation."""
+        for group in (self.observations, self.components, self.conditions, self.rails):
+            if node in group:
+                states: tuple[str, ...] = group[node].states
+                return states
+        raise KeyError(node)

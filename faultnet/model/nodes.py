@@ -1,0 +1,136 @@
+"""The nodes a model file describes: components, conditions, rails and observations."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from faultnet.model.volts import ReadingModel
+
+OK = "ok"
+"""The first state of every component."""
+
+When = Mapping[str, tuple[str, ...]]
+"""For some of a node's parents, the states in which a written row applies; a parent not named may be in any."""
+
+
+class ModeId(NamedTuple):
+    """A failure mode of a component, written `component.mode`."""
+
+    component: str
+    mode: str
+
+    def __str__(self) -> str:
+        return f"{self.component}.{self.mode}"
+
+    @classmethod
+    def parse(cls, text: str) -> "ModeId":
+        component, _, mode = text.partition(".")
+        return cls(component, mode)
+
+
+@dataclass(frozen=True)
+class Mode:
+    """A way a component fails. share: of the jobs with the confirmed complaint, those this mode causes."""
+
+    id: str
+    label: str
+    share: float
+    mark: str
+
+
+@dataclass(frozen=True)
+class Component:
+    """A part that can be repaired or replaced."""
+
+    id: str
+    label: str
+    short: str
+    also: tuple[str, ...]
+    modes: tuple[Mode, ...]
+
+    @property
+    def states(self) -> tuple[str, ...]:
+        return (OK, *(mode.id for mode in self.modes))
+
+
+@dataclass(frozen=True)
+class Group:
+    """Components spoken of together, such as the LED side."""
+
+    id: str
+    label: str
+    components: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Condition:
+    """A fact about the set that nobody repairs. odds: factors on the prior odds of failure modes, by state."""
+
+    id: str
+    label: str
+    states: tuple[str, ...]
+    state_labels: Mapping[str, str]
+    shares: tuple[float, ...]
+    strength_jobs: float
+    odds: Mapping[str, Mapping[ModeId, float]]
+    mark: str
+
+
+@dataclass(frozen=True)
+class Collateral:
+    """A failure mode that takes another component along, with this chance."""
+
+    cause: ModeId
+    effect: ModeId
+    chance: float
+    strength_jobs: float
+    mark: str
+
+
+@dataclass(frozen=True)
+class Clause:
+    """Part of a rail's rule: when this holds, the rail is in that state. The first clause that fits counts."""
+
+    when: When
+    state: str
+
+
+@dataclass(frozen=True)
+class Rail:
+    """A hidden link between parts, fixed by its parents."""
+
+    id: str
+    label: str
+    states: tuple[str, ...]
+    given: tuple[str, ...]
+    rule: tuple[Clause, ...]
+
+
+@dataclass(frozen=True)
+class Row:
+    """A written row of an observation's table. The first row whose `when` fits counts."""
+
+    when: When
+    probabilities: tuple[float, ...]
+    strength_jobs: float
+    mark: str
+
+
+@dataclass(frozen=True)
+class Observation:
+    """What a test shows: a finding with named states, or a reading in volts that tells the state softly.
+
+    needs_symptom: whether a part that fails now and then looks healthy while the symptom does not show.
+    """
+
+    id: str
+    label: str
+    short: str
+    also: tuple[str, ...]
+    states: tuple[str, ...]
+    state_labels: Mapping[str, str]
+    given: tuple[str, ...]
+    table: tuple[Row, ...]
+    reading: ReadingModel | None
+    repeats_independently: bool
+    needs_symptom: bool

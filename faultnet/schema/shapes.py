@@ -1,0 +1,251 @@
+"""The shape of every part of a model file, with the defaults of what may be left out."""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
+ModeName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*$")]
+Text = Annotated[str, Field(min_length=1, max_length=2000)]
+Mark = Annotated[str, Field(pattern=r"^(practice|reasoned|published: .+)$")]
+Chance = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+Amount = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]
+Ratio = Annotated[float, Field(ge=-10, le=10, allow_inf_nan=False)]
+Hazard = Annotated[int, Field(ge=0, le=4)]
+
+
+def _as_list(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+Choice = Annotated[list[Id], BeforeValidator(_as_list), Field(min_length=1)]
+When = dict[Id, Choice]
+
+
+class Shape(BaseModel):
+    """A mapping with these keys and no others; nothing is converted silently."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=True)
+
+
+class ComplaintShape(Shape):
+    """What the set was brought in for."""
+
+    observation: Id
+    state: Id
+
+
+class StrengthShape(Shape):
+    """How many jobs numbers count for where nothing else is said."""
+
+    shares: Positive
+    rows: Positive
+
+
+class ModeShape(Shape):
+    """A failure mode."""
+
+    label: Text
+    share: Chance
+    mark: Mark
+
+
+class ComponentShape(Shape):
+    """A part that can be repaired or replaced."""
+
+    label: Text
+    short: Id | None = None
+    also: list[Id] = []
+    modes: Annotated[dict[Id, ModeShape], Field(min_length=1)]
+
+
+class GroupShape(Shape):
+    """Components spoken of together."""
+
+    label: Text
+    of: Annotated[list[Id], Field(min_length=1)]
+
+
+class CollateralShape(Shape):
+    """A failure mode that takes another component along."""
+
+    cause: ModeName
+    effect: ModeName
+    chance: Chance
+    strength: Positive | None = None
+    mark: Mark
+
+
+class ConditionShape(Shape):
+    """A fact about the set that nobody repairs."""
+
+    label: Text
+    states: Annotated[list[Id], Field(min_length=2)]
+    labels: dict[Id, Text] = {}
+    shares: list[Chance]
+    strength: Positive | None = None
+    odds: dict[Id, dict[ModeName, Positive]] = {}
+    mark: Mark
+
+
+class ClauseShape(Shape):
+    """One clause of a rule."""
+
+    when: When = {}
+    is_: Id = Field(alias="is")
+
+
+class RailShape(Shape):
+    """A hidden link between parts."""
+
+    label: Text
+    states: Annotated[list[Id], Field(min_length=2)]
+    given: Annotated[list[Id], Field(min_length=1)]
+    rule: Annotated[list[ClauseShape], Field(min_length=1)]
+
+
+class RowShape(Shape):
+    """One written row of a table."""
+
+    when: When = {}
+    p: list[Chance]
+    strength: Positive | None = None
+    mark: Mark | None = None
+
+
+class PieceShape(Shape):
+    """One piece of a mixture: exactly one of normal, uniform and rail."""
+
+    share: Chance = 1.0
+    normal: Annotated[list[Ratio], Field(min_length=2, max_length=2)] | None = None
+    uniform: Annotated[list[Ratio], Field(min_length=2, max_length=2)] | None = None
+    rail: Positive | None = None
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> "PieceShape":
+        if sum(kind is not None for kind in (self.normal, self.uniform, self.rail)) != 1:
+            raise ValueError("give exactly one of normal: [mean, sd], uniform: [from, to], rail: sd")
+        if self.normal is not None and not self.normal[1] > 0:
+            raise ValueError("the sd of normal: [mean, sd] must be above 0")
+        if self.uniform is not None and not self.uniform[0] < self.uniform[1]:
+            raise ValueError("uniform: [from, to] needs from below to")
+        return self
+
+
+class LevelShape(Shape):
+    """Where the volts of a state lie."""
+
+    when: dict[Id, Id] = {}
+    mix: Annotated[list[PieceShape], Field(min_length=1)]
+
+
+class OutlierShape(Shape):
+    """The share of readings that say nothing, anywhere up to so many volts."""
+
+    share: Annotated[float, Field(gt=0, le=0.5)]
+    up_to_volts: Positive
+
+
+class ReadingShape(Shape):
+    """The distribution of a reading in every state."""
+
+    unit: Literal["V"]
+    given: list[Id] = []
+    hold: Literal["steady", "max"]
+    outliers: OutlierShape
+    mark: Mark
+    levels: dict[Id, Annotated[list[LevelShape], Field(min_length=1)]]
+    settled: dict[Id, Annotated[list[LevelShape], Field(min_length=1)]] = {}
+
+
+class ObservationShape(Shape):
+    """What a test shows."""
+
+    label: Text
+    short: Id | None = None
+    also: list[Id] = []
+    kind: Literal["finding", "reading"] = "finding"
+    states: Annotated[list[Id], Field(min_length=2)]
+    labels: dict[Id, Text] = {}
+    given: list[Id]
+    repeat: Literal["supersedes", "independent"] = "supersedes"
+    needs_symptom: bool = True
+    strength: Positive | None = None
+    mark: Mark
+    table: Annotated[list[RowShape], Field(min_length=1)]
+    reading: ReadingShape | None = None
+
+    @model_validator(mode="after")
+    def _reading_where_it_belongs(self) -> "ObservationShape":
+        if (self.kind == "reading") != (self.reading is not None):
+            raise ValueError("kind: reading and a `reading` section go together")
+        return self
+
+
+class NominalShape(Shape):
+    """What is known of the nominal voltage."""
+
+    volts: Positive | None = None
+    from_volts: Positive
+    to_volts: Positive
+    input_rails_volts: Annotated[list[Positive], Field(min_length=1)]
+    mark: Mark
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "NominalShape":
+        if not self.from_volts < self.to_volts:
+            raise ValueError("from_volts must be below to_volts")
+        return self
+
+
+class SetupShape(Shape):
+    """What a change of set-up takes."""
+
+    change: Annotated[str, Field(pattern=r"^[a-z_]+=[a-z_]+$")]
+    label: Text
+    minutes: Amount
+    minutes_large: Amount | None = None
+    hazard: Hazard
+    hazard_cover_off: Hazard | None = None
+    cautions: list[Id] = []
+    mark: Mark
+
+
+class BenchTestShape(Shape):
+    """An action that reveals observations."""
+
+    label: Text
+    how: str = ""
+    reveals: Annotated[list[Id], Field(min_length=1)] | None = None
+    minutes: Amount
+    money: Amount = 0.0
+    hazard: Hazard
+    needs: dict[Id, Id] = {}
+    after: list[Choice] = []
+    cautions: list[Id] = []
+    side_effect: str = ""
+    mark: Mark
+
+
+FourAmounts = Annotated[list[Amount], Field(min_length=4, max_length=4)]
+FourChances = Annotated[list[Chance], Field(min_length=4, max_length=4)]
+
+
+class RepairShape(Shape):
+    """An action that sets components to ok."""
+
+    label: Text
+    also: list[Id] = []
+    fixes: Annotated[list[Id], Field(min_length=1)]
+    success: Chance
+    minutes_by_size: FourAmounts
+    parts: Annotated[list[Annotated[list[Amount], Field(min_length=2, max_length=2)]], Field(min_length=4, max_length=4)]
+    harm: FourChances
+    comeback: Chance
+    hazard: Hazard
+    needs: dict[Id, Id] = {}
+    after: list[Choice] = []
+    cautions: list[Id] = []
+    advice: str = ""
+    mark: Mark

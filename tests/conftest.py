@@ -1,0 +1,59 @@
+"""What every test runs under: no network outside this machine, and the same hypothesis examples each time."""
+
+import os
+import socket
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+# Before pgmpy is imported anywhere: it depends on a hub client that would otherwise look for data sets outside.
+os.environ["HF_HUB_OFFLINE"] = "1"
+
+# Derandomized, so that a run says the same today and tomorrow; no deadline, because a shared machine stalls.
+settings.register_profile(
+    "faultnet", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("faultnet")
+
+LOOPBACK = ("127.", "::1", "localhost")
+
+
+def refuse_outside(family: int, address: Any) -> None:
+    """RuntimeError unless the address is a path or on this machine."""
+    if family in (socket.AF_INET, socket.AF_INET6) and not str(address[0]).startswith(LOOPBACK):
+        raise RuntimeError(f"a test tried to reach {address}")
+
+
+@pytest.fixture(autouse=True)
+def no_outside_network(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sockets reach this machine only; names outside are not even looked up."""
+    connect, connect_ex, sendto, lookup = (
+        socket.socket.connect,
+        socket.socket.connect_ex,
+        socket.socket.sendto,
+        socket.getaddrinfo,
+    )
+
+    def guarded_connect(self: socket.socket, address: Any) -> None:
+        refuse_outside(self.family, address)
+        connect(self, address)
+
+    def guarded_connect_ex(self: socket.socket, address: Any) -> int:
+        refuse_outside(self.family, address)
+        return connect_ex(self, address)
+
+    def guarded_sendto(self: socket.socket, data: Any, *flags_and_address: Any) -> int:
+        refuse_outside(self.family, flags_and_address[-1])
+        return sendto(self, data, *flags_and_address)
+
+    def guarded_lookup(host: Any, *args: Any, **kwargs: Any) -> Any:
+        # No host means "every address of this machine", which a server on a free port asks for.
+        if host:
+            refuse_outside(socket.AF_INET, (host.decode() if isinstance(host, bytes) else host,))
+        return lookup(host, *args, **kwargs)
+
+    monkeypatch.setattr(socket.socket, "connect", guarded_connect)
+    monkeypatch.setattr(socket.socket, "connect_ex", guarded_connect_ex)
+    monkeypatch.setattr(socket.socket, "sendto", guarded_sendto)
+    monkeypatch.setattr(socket, "getaddrinfo", guarded_lookup)
