@@ -42,9 +42,12 @@ class JointEngine:
         """The belief before anything was seen."""
         return Belief(self, self.base(frozenset()), 0.0)
 
-    def belief(self, steps: Iterable[Step]) -> "Belief":
-        """The belief after these steps in order. ContradictoryEvidence when they are impossible together."""
-        belief = self.prior
+    def belief(self, steps: Iterable[Step], written_out: frozenset[int] = frozenset()) -> "Belief":
+        """The belief after these steps in order. ContradictoryEvidence when they are impossible together.
+
+        `written_out` are coupled sides to carry along from the start, for questions about them after a change.
+        """
+        belief = Belief(self, self.base(written_out), 0.0) if written_out else self.prior
         for step in steps:
             belief = belief.observe(step) if isinstance(step, Likelihood) else belief.change(step)
         return belief
@@ -169,11 +172,13 @@ class Belief:
 
     weight: ``(*side sizes or 1, n_joint)``, summing to 1; an independent side of size 1 still has its prior.
     log_evidence: natural logarithm of P(evidence).
+    steps: what led here from the prior.
     """
 
     engine: JointEngine
     weight: Floats
     log_evidence: float
+    steps: tuple[Step, ...] = ()
 
     @cached_property
     def touched(self) -> frozenset[int]:
@@ -198,16 +203,16 @@ class Belief:
         total = float(weight.sum())
         if not total > 0:
             raise ContradictoryEvidence
-        return Belief(self.engine, weight / total, self.log_evidence + float(np.log(total)))
+        return Belief(self.engine, weight / total, self.log_evidence + float(np.log(total)), (*self.steps, seen))
 
     def change(self, made: Change) -> "Belief":
         """The belief about the set after a change to one target; what is known of the sides is carried along."""
         axes = self.engine.axes
-        weight = self._extended(self.engine.coupled)
-        split = weight.reshape(*weight.shape[:-1], *axes.target_sizes)
+        split = self.weight.reshape(*self.weight.shape[:-1], *axes.target_sizes)
         axis = len(axes.sides) + axes.targets.index(made.node)
         moved = np.moveaxis(np.tensordot(split, made.matrix, axes=(axis, 0)), -1, axis)
-        return Belief(self.engine, np.ascontiguousarray(moved).reshape(weight.shape), self.log_evidence)
+        weight = np.ascontiguousarray(moved).reshape(self.weight.shape)
+        return Belief(self.engine, weight, self.log_evidence, (*self.steps, made))
 
     # -- asking --------------------------------------------------------------------------------------------------
 
@@ -273,7 +278,10 @@ class Belief:
         missing = sides - self.touched
         weight = self.weight
         coupled = missing & self.engine.coupled
-        if coupled:
+        if coupled and any(isinstance(step, Change) for step in self.steps):
+            # the prior no longer says how these sides hang together with the changed targets: carry them from the start
+            weight = self.engine.belief(self.steps, coupled | (self.touched & self.engine.coupled)).weight
+        elif coupled:
             there = self.engine.base(self.touched)
             wanted = self.engine.base(self.touched | coupled)
             weight = weight * np.divide(wanted, there, out=np.zeros(np.broadcast_shapes(wanted.shape, there.shape)), where=there > 0)

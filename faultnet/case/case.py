@@ -1,0 +1,72 @@
+"""A case: the events of one set in order, and what is known of the set besides."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+
+from faultnet.case.events import Event, Reading, RepairOutcome, Seen
+from faultnet.model.model import Model
+from faultnet.readings import Meter
+
+
+@dataclass(frozen=True)
+class Case:
+    """One set on the bench.
+
+    given: conditions whose state is known. nominal_volts: the loaded nominal, None when it is not known.
+    inches: screen size. with_complaint: whether the complaint of the model counts as the first finding.
+    """
+
+    events: tuple[Event, ...] = ()
+    given: Mapping[str, str] = field(default_factory=dict)
+    nominal_volts: float | None = None
+    meter: Meter = Meter()
+    inches: float | None = None
+    with_complaint: bool = True
+
+    def after(self, *events: Event) -> "Case":
+        """The case with more events."""
+        return replace(self, events=(*self.events, *events))
+
+    def epochs(self) -> Iterator[list[int]]:
+        """The numbers of the events between repairs; each list but the last ends with the repair that closed it."""
+        epoch: list[int] = []
+        for number, event in enumerate(self.events):
+            epoch.append(number)
+            if isinstance(event, RepairOutcome):
+                yield epoch
+                epoch = []
+        yield epoch
+
+    def superseded(self, model: Model) -> dict[int, int]:
+        """Events that no longer count, with the later one that replaced each.
+
+        The same observation by the same person and with the meter held the same way replaces the earlier one of its
+        epoch, unless the model says that repeats are independent.
+        """
+        replaced: dict[int, int] = {}
+        for epoch in self.epochs():
+            latest: dict[tuple[str, str, str], int] = {}
+            for number in epoch:
+                event = self.events[number]
+                if isinstance(event, RepairOutcome) or model.observations[event.observation].repeats_independently:
+                    continue
+                hold = event.hold if isinstance(event, Reading) else ""
+                for key in [k for k in latest if k[:2] == (event.observation, event.by) and _same_hold(k[2], hold)]:
+                    replaced[latest.pop(key)] = number
+                latest[event.observation, event.by, hold] = number
+        return replaced
+
+    def known(self, model: Model) -> frozenset[str]:
+        """Observations that were made since the last repair."""
+        *_, last = self.epochs()
+        seen: list[Seen] = [e for e in (self.events[n] for n in last) if not isinstance(e, RepairOutcome)]
+        return frozenset(e.observation for e in seen if not model.observations[e.observation].repeats_independently)
+
+    def ever_seen(self) -> frozenset[str]:
+        """Observations that were made at any time."""
+        return frozenset(e.observation for e in self.events if not isinstance(e, RepairOutcome))
+
+
+def _same_hold(earlier: str, later: str) -> bool:
+    """A finding names no hold and replaces, or is replaced by, a reading in any."""
+    return earlier == later or not earlier or not later

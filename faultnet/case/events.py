@@ -1,0 +1,58 @@
+"""The things that happen to a set on the bench."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+SYMPTOM_SHOWING: Mapping[str, float] = {"showing": 1.0, "not_showing": 0.0, "unknown": 0.5}
+"""Chance that the symptom showed at the time of an event."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """An observation was seen in one state."""
+
+    observation: str
+    state: str
+    symptom: str = "showing"
+    by: str = ""
+
+
+@dataclass(frozen=True)
+class SoftFinding:
+    """An observation was seen unclearly: how likely what was seen is in each state; states left out get 0."""
+
+    observation: str
+    likelihoods: tuple[tuple[str, float], ...]
+    symptom: str = "showing"
+    by: str = ""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Volts at one or more points. `inf` is over range, None a point not reached.
+
+    hold: `steady`, `max` or `settled`; against: `chassis`, or `hot` for the mains side, which sets the reading aside.
+    """
+
+    observation: str
+    points: tuple[float | None, ...]
+    hold: str
+    against: str = "chassis"
+    symptom: str = "showing"
+    by: str = ""
+
+    @property
+    def reached(self) -> tuple[float, ...]:
+        return tuple(point for point in self.points if point is not None)
+
+
+@dataclass(frozen=True)
+class RepairOutcome:
+    """A repair was made, and the set works or does not."""
+
+    repair: str
+    works: bool
+
+
+Seen = Finding | SoftFinding | Reading
+Event = Seen | RepairOutcome
