@@ -20,6 +20,8 @@ class Node:
     def __post_init__(self) -> None:
         if len(set(self.states)) != len(self.states):
             raise ValueError(f"{self.id}: a state is named twice")
+        if len(set(self.parents)) != len(self.parents):
+            raise ValueError(f"{self.id}: a parent is named twice")
         if self.cpt.n_states != len(self.states):
             raise ValueError(f"{self.id}: {len(self.states)} states, but a CPT of {self.cpt.n_states}")
         if len(self.cpt.parent_sizes) != len(self.parents):
@@ -44,6 +46,8 @@ class Network:
             if node.id in by_id:
                 raise ValueError(f"{node.id}: two nodes have this id")
             by_id[node.id] = node
+        if not by_id:
+            raise ValueError("a network needs at least one node")
         for node in by_id.values():
             for parent, size in zip(node.parents, node.cpt.parent_sizes, strict=True):
                 if parent not in by_id:

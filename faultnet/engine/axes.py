@@ -33,6 +33,8 @@ class Axes:
         hidden = [n.id for n in network if not n.is_rule and n.id in network.with_children]
         if targets is None:
             targets = tuple(hidden) or (network.nodes[0].id,)
+        if not targets or len(set(targets)) != len(targets) or any(target not in network for target in targets):
+            raise ValueError(f"targets must be different nodes of the network, at least one, not {targets}")
         sides = tuple(node for node in hidden if node not in targets)
         leaves = tuple(n.id for n in network if n.id not in network.with_children and n.id not in targets)
         return cls(network, targets, sides, leaves)

@@ -42,8 +42,10 @@ class Change:
     matrix: Floats
 
     def __post_init__(self) -> None:
-        if np.any(self.matrix < 0) or np.any(np.abs(self.matrix.sum(axis=1) - 1) > 1e-9):
-            raise ValueError(f"the change of {self.node} needs rows that sum to 1")
+        if self.matrix.ndim != 2 or self.matrix.shape[0] != self.matrix.shape[1]:
+            raise ValueError(f"the change of {self.node} needs a square matrix, not {self.matrix.shape}")
+        if not np.all(self.matrix >= 0) or not np.all(np.abs(self.matrix.sum(axis=1) - 1) <= 1e-9):
+            raise ValueError(f"the change of {self.node} needs rows of probabilities that sum to 1")
 
 
 Step = Likelihood | Change
@@ -56,7 +58,9 @@ def finding(network: Network, node: str, state: str) -> Likelihood:
 
 
 def soft_finding(network: Network, node: str, likelihoods: Mapping[str, float]) -> Likelihood:
-    """The likelihood of each named state; a state that is not named gets 0."""
+    """The likelihood of each named state; a state that is not named gets 0. ValueError for an unknown state."""
+    if strangers := set(likelihoods) - set(network[node].states):
+        raise ValueError(f"{node} has no state {', '.join(sorted(strangers))}")
     return Likelihood((node,), np.array([float(likelihoods.get(state, 0.0)) for state in network[node].states]))
 
 
@@ -71,6 +75,9 @@ def likelihood_from_beliefs(prior: npt.ArrayLike, believed: Sequence[float]) -> 
     Not the same as a likelihood of these numbers: "I now believe .8" already contains the prior, "four times as likely
     to see this when it is so" does not (Chan & Darwiche 2005).
     """
-    ratio = np.asarray(believed, dtype=float) / np.asarray(prior, dtype=float)
+    before, after = np.asarray(prior, dtype=float), np.asarray(believed, dtype=float)
+    if np.any((before == 0) & (after > 0)):
+        raise ValueError("a state that was impossible before cannot be believed now")
+    ratio = np.divide(after, before, out=np.zeros_like(after), where=before > 0)
     scaled: Floats = ratio / ratio.max()
     return scaled

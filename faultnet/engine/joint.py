@@ -42,12 +42,12 @@ class JointEngine:
         """The belief before anything was seen."""
         return Belief(self, self.base(frozenset()), 0.0)
 
-    def belief(self, steps: Iterable[Step], written_out: frozenset[int] = frozenset()) -> "Belief":
+    def belief(self, steps: Iterable[Step], carried: frozenset[int] = frozenset()) -> "Belief":
         """The belief after these steps in order. ContradictoryEvidence when they are impossible together.
 
-        `written_out` are coupled sides to carry along from the start, for questions about them after a change.
+        `carried` are coupled sides to write out from the start, for questions about them after a change.
         """
-        belief = Belief(self, self.base(written_out), 0.0) if written_out else self.prior
+        belief = Belief(self, self.base(carried), 0.0) if carried else self.prior
         for step in steps:
             belief = belief.observe(step) if isinstance(step, Likelihood) else belief.change(step)
         return belief
@@ -93,6 +93,9 @@ class JointEngine:
 
     def likelihood_column(self, seen: Likelihood) -> Floats:
         """P(what was seen | joint state), over the sides it depends on."""
+        sizes = tuple(len(self.network[node].states) for node in seen.nodes)
+        if seen.table.shape != sizes:
+            raise ValueError(f"the likelihood of {seen.nodes} needs shape {sizes}, not {seen.table.shape}")
         table = seen.table
         for axis, node in enumerate(seen.nodes):
             if node in self.axes.leaves:
@@ -120,18 +123,25 @@ class JointEngine:
     ) -> "OutcomeColumn":
         joint: Floats = np.ones((1,) * (len(self.axes.sides) + 2))
         for leaf in leaves:
-            column = np.moveaxis(self.network[leaf].cpt.rows[self.axes.index[leaf]], -1, 0)
-            joint = joint[:, None] * column[None]
+            joint = joint[:, None] * self.chances(leaf)[None]
             joint = joint.reshape(-1, *joint.shape[2:])
         for side in sorted(summed):
             joint = (joint * self.side_prior(side)).sum(axis=side + 1, keepdims=True)
         shape = (*joint.shape[:-1], self.axes.n_joint)
         return OutcomeColumn(np.ascontiguousarray(np.broadcast_to(joint, shape)), sides - summed)
 
+    def chances(self, node: str) -> Floats:
+        """P(state of the node | joint state), certain for a hidden node: ``(n_states, *sides or 1, n_joint or 1)``."""
+        known = self.network[node]
+        rows = known.cpt.rows if node in self.axes.leaves else np.eye(len(known.states))
+        return np.moveaxis(rows[self.axes.index[node]], -1, 0)
+
     def group_labels(self, grouping: Grouping) -> tuple[Ints, int]:
         """For every joint state the number of its group, over the sides it depends on, and how many groups there are."""
         key = tuple((node, tuple(groups)) for node, groups in grouping.items())
         if key not in self._labels:
+            if leaves := [node for node in grouping if node in self.axes.leaves]:
+                raise ValueError(f"a gain is about hidden nodes; {', '.join(leaves)} is only ever observed")
             labels: Ints = np.zeros((1,) * (len(self.axes.sides) + 1), dtype=np.intp)
             n_groups = 1
             for node, groups in key:
@@ -199,7 +209,7 @@ class Belief:
     def observe(self, seen: Likelihood) -> "Belief":
         """The belief after one more likelihood (Bayes' rule)."""
         column = self.engine.likelihood_column(seen)
-        weight = self._extended(self.engine.axes.sides_of(column)) * column
+        weight = self.written_out(self.engine.axes.sides_of(column)) * column
         total = float(weight.sum())
         if not total > 0:
             raise ContradictoryEvidence
@@ -209,6 +219,8 @@ class Belief:
         """The belief about the set after a change to one target; what is known of the sides is carried along."""
         axes = self.engine.axes
         split = self.weight.reshape(*self.weight.shape[:-1], *axes.target_sizes)
+        if made.node not in axes.targets:
+            raise ValueError(f"only a target can be changed, and {made.node} is none")
         axis = len(axes.sides) + axes.targets.index(made.node)
         moved = np.moveaxis(np.tensordot(split, made.matrix, axes=(axis, 0)), -1, axis)
         weight = np.ascontiguousarray(moved).reshape(self.weight.shape)
@@ -217,7 +229,7 @@ class Belief:
     # -- asking --------------------------------------------------------------------------------------------------
 
     def marginal(self, node: str) -> Floats:
-        """P(state of any node | evidence): ``(n_states,)``."""
+        """P(state of any node | evidence): ``(n_states,)``. Of a leaf: what it would show if looked at once more."""
         return self.joint((node,))
 
     def joint(self, nodes: Sequence[str]) -> Floats:
@@ -234,7 +246,7 @@ class Belief:
     def outcomes(self, leaves: Sequence[str]) -> Floats:
         """P(joint outcome of the leaves, joint state of the targets | evidence): ``(n_outcomes, n_joint)``."""
         column = self.engine.outcome_column(tuple(leaves), self.touched)
-        weight = self._extended(column.sides & self.engine.coupled)
+        weight = self.written_out(column.sides & self.engine.coupled)
         weight = self._summed_to(weight, column.sides).reshape(-1, weight.shape[-1])
         if len(weight) == 1:
             single: Floats = column.flat[:, 0] * weight
@@ -263,18 +275,16 @@ class Belief:
         if not sides:
             table = self.outcomes(leaves) if leaves else self.targets[None]
         else:
-            columns = [axes.index[leaf] for leaf in leaves]
-            wanted = sides.union(*(axes.sides_of(column) for column in columns))
-            weight = self._summed_to(self._extended(wanted), wanted)
+            wanted = sides.union(*(axes.sides_of(axes.index[leaf]) for leaf in leaves))
+            weight = self._summed_to(self.written_out(wanted), wanted)
             table = weight[None]
-            for leaf, column in zip(leaves, columns, strict=True):
-                chance = np.moveaxis(self.engine.network[leaf].cpt.rows[column], -1, 0)
-                table = (table[:, None] * chance[None]).reshape(-1, *weight.shape)
+            for leaf in leaves:
+                table = (table[:, None] * self.engine.chances(leaf)[None]).reshape(-1, *weight.shape)
         flat_labels = np.broadcast_to(labels, table.shape[1:] if sides else (*labels.shape[:-1], table.shape[-1])).reshape(-1)
         return np.stack([np.bincount(flat_labels, row.reshape(-1), n_groups) for row in table])
 
-    def _extended(self, sides: frozenset[int]) -> Floats:
-        """The weight with these sides written out, at their chance given what is already there."""
+    def written_out(self, sides: frozenset[int]) -> Floats:
+        """The weight with these sides (by number) written out, at their chance given what is already there."""
         missing = sides - self.touched
         weight = self.weight
         coupled = missing & self.engine.coupled

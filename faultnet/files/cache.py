@@ -12,7 +12,7 @@ from typing import Any
 
 from faultnet.model.document import Document
 
-LAYOUT = 1
+LAYOUT = 2
 """Raise this when the document, or how priors are solved from it, changes."""
 
 

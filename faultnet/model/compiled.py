@@ -1,8 +1,12 @@
 """A model made ready for questions: its network with solved priors, and the engine over it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
+from faultnet.cpt import Floats, Ints
 from faultnet.engine.joint import JointEngine, compile_joint
+from faultnet.model.faults import mode_indicator
 from faultnet.model.graph import Odds, build_network
 from faultnet.model.model import Model
 from faultnet.model.priors import solve_root_odds
@@ -13,9 +17,25 @@ from faultnet.network import Network
 class Compiled:
     """The network of a model, the engine whose targets are its components, and the prior odds of every mode."""
 
+    model: Model
     network: Network
     engine: JointEngine
     odds: Odds
+
+    @cached_property
+    def is_mode(self) -> Floats:
+        """1 where a joint state has a failure mode: ``(n_joint, n_modes)``."""
+        return mode_indicator(self.model, self.engine.axes).astype(float)
+
+    @cached_property
+    def n_faults(self) -> Ints:
+        """Faulty components in each joint state: ``(n_joint,)``."""
+        return self.is_mode.sum(axis=1).astype(int)
+
+    @cached_property
+    def needs_work(self) -> Mapping[str, tuple[int, ...]]:
+        """The grouping "which components need work": ok or not, for each."""
+        return {c.id: (0, *(1 for _ in c.modes)) for c in self.model.components.values()}
 
 
 def compile_model(model: Model) -> Compiled:
@@ -25,4 +45,4 @@ def compile_model(model: Model) -> Compiled:
     else:
         odds = dict(zip(model.modes, model.root_odds, strict=True))
     network = build_network(model, odds)
-    return Compiled(network, compile_joint(network, tuple(model.components)), odds)
+    return Compiled(model, network, compile_joint(network, tuple(model.components)), odds)

@@ -162,6 +162,7 @@ def _repair(id_: str, r: Document, cautions: Mapping[str, Caution]) -> Repair:
         label=r["label"],
         also=tuple(r["also"]),
         fixes=tuple(r["fixes"]),
+        judged_by=r["judged_by"] or "",
         success=r["success"],
         minutes_by_size=tuple(r["minutes_by_size"]),
         parts_low=tuple(low for low, _ in r["parts"]),

@@ -12,9 +12,9 @@ from faultnet.cpt import Floats
 from faultnet.engine.evidence import findings
 from faultnet.engine.joint import JointEngine, compile_joint
 from faultnet.errors import FaultnetError
+from faultnet.model.faults import mode_indicator
 from faultnet.model.graph import Odds, build_network, component_node
 from faultnet.model.model import Model
-from faultnet.model.nodes import ModeId
 
 _STARTING_FAULT_MASS = 0.1
 _CLOSE_ENOUGH = 1e-12
@@ -37,13 +37,14 @@ def solve_root_odds(model: Model) -> Odds:
     odds = _STARTING_FAULT_MASS * shares
     engine = compile_joint(build_network(model, _as_odds(model, odds)), tuple(model.components))
     seen = _chance_of_confirmed_complaint(model, engine)
-    n_faults = sum((engine.axes.index[c] > 0).astype(int) for c in model.components).reshape(-1)
+    is_mode = mode_indicator(model, engine.axes)
+    second_fault = is_mode.sum(axis=1) >= 2
     for _ in range(_MOST_ROUNDS):
         weight = _prior(model, engine, _as_odds(model, odds)) * seen
         posterior = weight.reshape(-1, weight.shape[-1]).sum(axis=0)
         posterior = posterior / posterior.sum()
-        present = np.array([posterior[_is_in_mode(engine, model, mode)].sum() for mode in model.modes])
-        second = float(posterior[n_faults >= 2].sum())
+        present = posterior @ is_mode
+        second = float(posterior[second_fault].sum())
         by_mode = shares / (present / present.sum())
         overall = model.second_fault_share / second
         if max(abs(np.log(by_mode)).max(), abs(np.log(overall))) < _CLOSE_ENOUGH:
@@ -80,12 +81,6 @@ def _prior(model: Model, engine: JointEngine, odds: Odds) -> Floats:
             row = row * size + axes.index[parent]
         prior = prior * node.cpt.rows[row, axes.index[component.id]]
     return prior
-
-
-def _is_in_mode(engine: JointEngine, model: Model, mode: ModeId) -> Floats:
-    number = model.components[mode.component].states.index(mode.mode)
-    is_in_mode: Floats = (engine.axes.index[mode.component] == number).reshape(-1)
-    return is_in_mode
 
 
 def _as_odds(model: Model, odds: Floats) -> Odds:

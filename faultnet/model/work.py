@@ -108,7 +108,7 @@ class BenchTest:
 
 @dataclass(frozen=True)
 class Repair:
-    """An action that sets components to ok with a success rate.
+    """An action that sets components to ok with a success rate. judged_by: the group that must be faulty, else `fixes`.
 
     minutes and parts by size class (up to 32, 43 to 50, 55 to 65, 75 inch and more); harm by the same classes.
     """
@@ -117,6 +117,7 @@ class Repair:
     label: str
     also: tuple[str, ...]
     fixes: tuple[str, ...]
+    judged_by: str
     success: float
     minutes_by_size: tuple[float, ...]
     parts_low: tuple[float, ...]
@@ -180,6 +181,10 @@ def prepare(
         move("cover", "on")
     if "mains" in needs:
         move("mains", needs["mains"])
+
+    if bench.mains == "on" and bench.cover == "off":
+        live = changes["mains", "on"]
+        hazard, cautions = max(hazard, live.hazard_open), (*live.cautions, *cautions)
 
     large = inches is not None and inches >= LARGE_FROM_INCHES
     step_hazard = max([hazard, *(h for _, h in done)])

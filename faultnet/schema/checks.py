@@ -288,6 +288,8 @@ def _work(parts: Parts) -> Iterator[Finding]:
         for id_, work in getattr(parts, section).items():
             yield from _step((section, id_), work, parts, observations)
     for id_, repair in parts.repairs.items():
+        if repair.judged_by and repair.judged_by not in parts.named("groups"):
+            yield ("repairs", id_, "judged_by"), unknown("group", repair.judged_by, parts.named("groups"))
         for number, component in enumerate(repair.fixes):
             if component not in parts.named("components"):
                 yield ("repairs", id_, "fixes", number), unknown("component", component, parts.named("components"))

@@ -238,6 +238,7 @@ class RepairShape(Shape):
     label: Text
     also: list[Id] = []
     fixes: Annotated[list[Id], Field(min_length=1)]
+    judged_by: Id | None = None
     success: Chance
     minutes_by_size: FourAmounts
     parts: Annotated[list[Annotated[list[Amount], Field(min_length=2, max_length=2)]], Field(min_length=4, max_length=4)]

@@ -1,0 +1,56 @@
+"""From a case to a diagnosis."""
+
+import numpy as np
+
+from faultnet.case.case import Case
+from faultnet.cpt import Floats
+from faultnet.diagnosis import explain
+from faultnet.diagnosis.intervals import N_DRAWS, fault_intervals
+from faultnet.diagnosis.result import Diagnosis, Explanation, Fault
+from faultnet.model.model import Model
+
+LEADING = 3
+EXPLANATIONS = 5
+
+
+def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0) -> Diagnosis:
+    """Fault probabilities of a case with their intervals, and the reasons for them.
+
+    ContradictoryEvidence names the smallest set of findings that the model holds impossible together.
+    """
+    belief = explain.believe_or_explain(model, case)
+    intervals = fault_intervals(model, case, belief, n_draws, seed)
+    faults: list[Fault] = []
+    for component in model.components.values():
+        chances = belief.marginal(component.id)
+        low, high = intervals.low[component.id], intervals.high[component.id]
+        for n, state in enumerate(component.states):
+            faults.append(Fault(component.id, state, float(chances[n]), float(low[n]), float(high[n]), "seed", 0))
+    n_faults = model.compiled.n_faults
+    leading = sorted(model.components, key=lambda c: -float(1 - belief.marginal(c)[0]))[:LEADING]
+    open_tests = [t.id for t in model.tests.values() if not set(t.reveals) <= case.known(model)]
+    return Diagnosis(
+        model=model.id,
+        version=model.version,
+        log_evidence=belief.log_evidence,
+        entropy_bits=belief.entropy_bits,
+        faults=tuple(faults),
+        explanations=_explanations(model, belief.targets),
+        groups={g.id: 1 - float(belief.joint(g.components).flat[0]) for g in model.groups.values()},
+        nothing_found=float(belief.targets[n_faults == 0].sum()),
+        two_or_more=float(belief.targets[n_faults >= 2].sum()),
+        weights=explain.weights_of_evidence(model, case, leading),
+        surprises=explain.surprises(model, case, belief),
+        turns=explain.turns(model, belief, open_tests),
+        inseparable=explain.inseparable(model, belief, open_tests),
+        interval_draws=intervals.n_draws,
+    )
+
+
+def _explanations(model: Model, joint: Floats) -> tuple[Explanation, ...]:
+    best = np.argsort(joint)[::-1][:EXPLANATIONS]
+    is_mode = model.compiled.is_mode
+    return tuple(
+        Explanation(tuple(str(model.modes[n]) for n in np.flatnonzero(is_mode[state])), float(joint[state]))
+        for state in best
+    )

@@ -1,0 +1,156 @@
+"""Why a diagnosis says what it says: weights of evidence, surprises, turns and what cannot be told apart."""
+
+from collections.abc import Sequence
+from itertools import combinations
+from math import exp, log2
+
+import numpy as np
+
+from faultnet.case.case import Case
+from faultnet.case.events import Finding, Reading, RepairOutcome, SoftFinding
+from faultnet.case.steps import believe, case_steps, counted_events
+from faultnet.cpt import Floats
+from faultnet.diagnosis.result import Surprise, Turn, Weight
+from faultnet.engine.joint import Belief
+from faultnet.errors import ContradictoryEvidence
+from faultnet.model.model import Model
+from faultnet.readings import outlier_density
+
+SURPRISING_FINDING = 0.02
+SURPRISING_READING = 0.5
+SEPARATING_DISTANCE = 0.05
+"""Two faults count as told apart by a test when its outcome distributions differ by more (total variation)."""
+
+_TINY = 1e-12
+
+
+def weights_of_evidence(model: Model, case: Case, components: Sequence[str]) -> tuple[Weight, ...]:
+    """How each event that counts moved the odds of these components, in the order entered; they add up."""
+    engine = model.compiled.engine
+    weights: list[Weight] = []
+    counted = counted_events(model, case)
+    before = engine.belief(case_steps(model, case, ()))
+    for end in range(len(counted)):
+        after = engine.belief(case_steps(model, case, counted[: end + 1]))
+        for component in components:
+            bits = _log_odds_bits(after, component) - _log_odds_bits(before, component)
+            weights.append(Weight(counted[end], component, bits))
+        before = after
+    return tuple(weights)
+
+
+def _log_odds_bits(belief: Belief, component: str) -> float:
+    chances = belief.marginal(component)
+    return log2(max(1 - float(chances[0]), _TINY)) - log2(max(float(chances[0]), _TINY))
+
+
+def surprises(model: Model, case: Case, belief: Belief) -> tuple[Surprise, ...]:
+    """Findings that were unlikely given all else, readings that look like outliers, and evidence in conflict."""
+    engine = model.compiled.engine
+    counted = counted_events(model, case)
+    found: list[Surprise] = []
+    alone = 0.0
+    nothing = engine.belief(case_steps(model, case, ())).log_evidence
+    for number in counted:
+        event = case.events[number]
+        rest = engine.belief(case_steps(model, case, [n for n in counted if n != number])).log_evidence
+        chance = exp(belief.log_evidence - rest)
+        if isinstance(event, Reading):
+            outlier = min(1.0, outlier_density(model, event.observation) / chance)
+            if outlier > SURPRISING_READING:
+                found.append(Surprise("reading", number, outlier, "chance that it is an outlier"))
+        elif isinstance(event, Finding | SoftFinding) and chance < SURPRISING_FINDING:
+            found.append(Surprise("finding", number, chance, "chance given everything else"))
+        alone += engine.belief(case_steps(model, case, [number])).log_evidence - nothing
+    conflict = alone - (belief.log_evidence - nothing)
+    if len(counted) > 1 and conflict > 0 and not _has_repair(case):
+        found.append(Surprise("conflict", None, conflict, "nats"))
+    return tuple(found)
+
+
+def _has_repair(case: Case) -> bool:
+    return any(isinstance(event, RepairOutcome) for event in case.events)
+
+
+def smallest_conflict(model: Model, case: Case) -> tuple[int, ...]:
+    """A smallest set of events (by number) that is impossible by itself, -1 standing for the complaint alone."""
+    counted = counted_events(model, case)
+    for size in range(len(counted) + 1):
+        for numbers in combinations(counted, size):
+            try:
+                model.compiled.engine.belief(case_steps(model, case, numbers))
+            except ContradictoryEvidence:
+                return numbers
+    return ()
+
+
+def turns(model: Model, belief: Belief, tests: Sequence[str], most: int = 3) -> tuple[Turn, ...]:
+    """The likeliest outcomes of these tests that would put another component first."""
+    faulty = _faulty(model, belief.targets)
+    leading = int(np.argmax(faulty))
+    components = list(model.components)
+    found: list[Turn] = []
+    for test in tests:
+        leaves = model.tests[test].reveals
+        table = belief.outcomes(leaves)
+        chances = table.sum(axis=1)
+        for name, row, chance in zip(outcome_names(model, leaves), table, chances, strict=True):
+            if chance <= 0:
+                continue
+            after = _faulty(model, row / chance)
+            first = int(np.argmax(after))
+            if first != leading:
+                found.append(Turn(test, name, float(chance), components[first], float(after[first])))
+    return tuple(sorted(found, key=lambda turn: -turn.chance)[:most])
+
+
+def _faulty(model: Model, joint: Floats) -> Floats:
+    """P(faulty) of every component from a distribution over joint states: ``(n_components,)``."""
+    by_mode = joint @ model.compiled.is_mode
+    starts = np.cumsum([0, *(len(c.modes) for c in model.components.values())])[:-1]
+    return np.add.reduceat(by_mode, starts)
+
+
+def outcome_names(model: Model, leaves: Sequence[str]) -> list[str]:
+    """A name for each joint outcome of the leaves, in the engine's order: states joined by `+`."""
+    names = [""]
+    for leaf in leaves:
+        names = [f"{name}+{state}" if name else state for name in names for state in model.observations[leaf].states]
+    return names
+
+
+def inseparable(model: Model, belief: Belief, tests: Sequence[str]) -> tuple[tuple[str, ...], ...]:
+    """Groups of failure modes, each by itself, whose outcomes no open test tells apart."""
+    compiled = model.compiled
+    single = compiled.n_faults == 1
+    order = [int(np.flatnonzero(single & (compiled.is_mode[:, number] > 0))[0]) for number in range(len(model.modes))]
+    alike = np.ones((len(order), len(order)), dtype=bool)
+    prior = compiled.engine.prior
+    for test in tests:
+        chances = prior.outcomes(model.tests[test].reveals)[:, order] / prior.targets[order]
+        distance = 0.5 * np.abs(chances[:, :, None] - chances[:, None, :]).sum(axis=0)
+        alike &= distance <= SEPARATING_DISTANCE
+    possible = belief.targets[order] > 0
+    groups: list[tuple[str, ...]] = []
+    left = [n for n in range(len(order)) if possible[n]]
+    while left:
+        group = [n for n in left if alike[left[0], n]]
+        left = [n for n in left if n not in group]
+        if len(group) > 1:
+            groups.append(tuple(str(model.modes[n]) for n in group))
+    return tuple(groups)
+
+
+def contradiction(model: Model, case: Case) -> ContradictoryEvidence:
+    """The error that names the smallest set of events in conflict."""
+    from faultnet.case.words import describe_event
+
+    return ContradictoryEvidence([describe_event(model, case.events[n]) for n in smallest_conflict(model, case)])
+
+
+def believe_or_explain(model: Model, case: Case) -> Belief:
+    """The belief of a case; when it is impossible, ContradictoryEvidence names the smallest conflict."""
+    try:
+        return believe(model, case)
+    except ContradictoryEvidence:
+        raise contradiction(model, case) from None

@@ -1,0 +1,97 @@
+"""What a diagnosis says."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Fault:
+    """P(component in this state), its interval, and where its number comes from: `seed`, or jobs it was learned from."""
+
+    component: str
+    mode: str
+    probability: float
+    low: float
+    high: float
+    source: str
+    jobs: int
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """A joint state of all components: the faults it holds (none: nothing is faulty) and its probability."""
+
+    faults: tuple[str, ...]
+    probability: float
+
+
+@dataclass(frozen=True)
+class Weight:
+    """How much one event moved the odds that a component is faulty, in bits: +1 doubles the odds (Good 1950)."""
+
+    event: int
+    component: str
+    bits: float
+
+
+@dataclass(frozen=True)
+class Surprise:
+    """Something that fits the model badly. kind: `finding` or `reading` (event says which), or `conflict`.
+
+    value and unit: the finding's chance given all else; the chance that a reading is an outlier; nats of conflict.
+    """
+
+    kind: str
+    event: int | None
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Turn:
+    """An outcome of an open test that would put another component first."""
+
+    test: str
+    outcome: str
+    chance: float
+    leading: str
+    probability: float
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """Where a set stands: see the fields' types. log_evidence in nats (readings count as densities in 1/V)."""
+
+    model: str
+    version: str
+    log_evidence: float
+    entropy_bits: float
+    faults: tuple[Fault, ...]
+    explanations: tuple[Explanation, ...]
+    groups: Mapping[str, float]
+    nothing_found: float
+    two_or_more: float
+    weights: tuple[Weight, ...]
+    surprises: tuple[Surprise, ...]
+    turns: tuple[Turn, ...]
+    inseparable: tuple[tuple[str, ...], ...]
+    interval_draws: int
+
+    def faulty(self, component: str) -> float:
+        """P(component faulty)."""
+        return sum(f.probability for f in self.faults if f.component == component and f.mode != "ok")
+
+    @property
+    def leading(self) -> str:
+        """The component most likely faulty."""
+        return max(dict.fromkeys(f.component for f in self.faults), key=self.faulty)
+
+    def to_frame(self) -> "pd.DataFrame":
+        """The faults as a table, a row for each component and mode."""
+        import pandas as pd
+
+        return pd.DataFrame([asdict(fault) for fault in self.faults])

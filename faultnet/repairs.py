@@ -1,0 +1,108 @@
+"""Repairs: what each would cure now, what doing it costs, and the gates it must pass."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+from faultnet.case.case import Case
+from faultnet.case.events import RepairOutcome
+from faultnet.case.steps import repair_steps
+from faultnet.engine.evidence import Change
+from faultnet.engine.joint import Belief
+from faultnet.model.graph import SET_WORKS
+from faultnet.model.model import Model
+from faultnet.model.work import BenchState, Repair, Step, prepare, size_class
+from faultnet.settings import ShopSettings
+
+
+@dataclass(frozen=True)
+class RankedRepair:
+    """A repair. named_right: P(what it is judged by is faulty). cures: P(the set works afterwards).
+
+    cost: time, parts at mid price and the hazard's price of doing it; failure, harm and comebacks are not in it yet.
+    gate: how sure the shop wants to be. waits_for: what must be seen first. held_because: why it is not advised now, or "".
+    """
+
+    repair: str
+    label: str
+    named_right: float
+    gate: float
+    waits_for: tuple[str, ...]
+    cures: float
+    cost: float
+    parts_low: float
+    parts_high: float
+    step: Step
+    held_because: str
+    advice: str
+
+
+def rank_repairs(
+    model: Model, case: Case, belief: Belief, bench: BenchState, settings: ShopSettings
+) -> tuple[RankedRepair, ...]:
+    """Every repair, the likeliest cure first."""
+    ranked = [_rank(model, case, belief, repair, bench, settings) for repair in model.repairs.values()]
+    return tuple(sorted(ranked, key=lambda r: -r.cures))
+
+
+def cure_chance(model: Model, belief: Belief, repair: str) -> float:
+    """P(the set works after this repair)."""
+    after = belief
+    for step in repair_steps(model, RepairOutcome(repair, works=True)):
+        if isinstance(step, Change):
+            after = after.change(step)
+    return float(after.marginal(SET_WORKS)[0])
+
+
+def _rank(
+    model: Model, case: Case, belief: Belief, repair: Repair, bench: BenchState, settings: ShopSettings
+) -> RankedRepair:
+    size = size_class(case.inches)
+    step = prepare(
+        bench,
+        repair.needs,
+        model.setups,
+        minutes=repair.minutes_by_size[size],
+        hazard=repair.hazard,
+        cautions=repair.cautions,
+        inches=case.inches,
+    )
+    low, high = repair.parts_low[size], repair.parts_high[size]
+    named_right = 1 - float(belief.joint(_judged_by(model, repair)).flat[0])
+    gate = settings.gate_panel if repair.needs.get("panel") == "opened" else settings.gate_repair
+    waits_for = unmet(repair.after, case.ever_seen())
+    return RankedRepair(
+        repair=repair.id,
+        label=repair.label,
+        named_right=named_right,
+        gate=gate,
+        waits_for=waits_for,
+        cures=cure_chance(model, belief, repair.id),
+        cost=settings.price(step.setup_minutes + step.minutes, (low + high) / 2, step.hazard),
+        parts_low=low,
+        parts_high=high,
+        step=step,
+        held_because=_held_because(named_right, gate, waits_for, step, settings),
+        advice=repair.advice,
+    )
+
+
+def _judged_by(model: Model, repair: Repair) -> tuple[str, ...]:
+    return model.groups[repair.judged_by].components if repair.judged_by else repair.fixes
+
+
+def unmet(after: Sequence[tuple[str, ...]], seen: Collection[str]) -> tuple[str, ...]:
+    """For each choice of observations of which none was made, the choice: "open_voltage or known_load"."""
+    return tuple(" or ".join(choice) for choice in after if not any(observation in seen for observation in choice))
+
+
+def _held_because(named_right: float, gate: float, waits_for: Sequence[str], step: Step, settings: ShopSettings) -> str:
+    if not settings.may_do(step.hazard):
+        return untrained_reason(step.hazard)
+    if named_right < gate:
+        return f"{named_right:.0%} sure of the part; the shop's gate is {gate:.0%}"
+    return f"first: {', '.join(waits_for)}" if waits_for else ""
+
+
+def untrained_reason(hazard: int) -> str:
+    """Why a step is held back at a bench that is not marked as trained."""
+    return f"hazard {hazard}: for a trained person, and this bench is not marked as trained"

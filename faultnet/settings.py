@@ -1,0 +1,29 @@
+"""The shop's settings, as one value that is passed down to whoever prices or gates a step."""
+
+from dataclasses import dataclass
+
+UNTRAINED_HAZARD_LIMIT = 1
+"""On a bench not marked as trained, only steps up to this hazard are advised."""
+
+
+@dataclass(frozen=True)
+class ShopSettings:
+    """Prices in the shop's own money; every default is reasoned, not measured.
+
+    hazard_prices: what a step of hazard 0 to 4 costs besides its time. gate_panel, gate_repair: how sure a repair must be
+    to cure the set before it is advised, with and without opening the panel.
+    """
+
+    hourly_rate: float = 40.0
+    hazard_prices: tuple[float, ...] = (0.0, 1.0, 2.0, 4.0, 25.0)
+    gate_panel: float = 0.90
+    gate_repair: float = 0.85
+    trained: bool = False
+
+    def price(self, minutes: float, money: float, hazard: int) -> float:
+        """Time at the hourly rate, money spent and the hazard's price."""
+        return minutes / 60 * self.hourly_rate + money + self.hazard_prices[hazard]
+
+    def may_do(self, hazard: int) -> bool:
+        """Whether a step of this hazard may be advised at this bench."""
+        return self.trained or hazard <= UNTRAINED_HAZARD_LIMIT
