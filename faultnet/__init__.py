@@ -1,3 +1,57 @@
-"""faultnet: fault probabilities and the next test for a set on the bench."""
+"""faultnet: fault probabilities and the next test for a set on the bench.
+
+>>> from faultnet import Case, diagnose, load_model, parse_events
+>>> model = load_model("backlight")
+>>> diagnose(model, Case(parse_events(model, ["sound=present", "flashlight=image_seen"]))).leading
+'strips'
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from faultnet.case import Case, parse_events
+    from faultnet.diagnosis import Diagnosis, diagnose
+    from faultnet.files import list_models, load_model
+    from faultnet.model import BenchState, Model
+    from faultnet.ranking import Ranking, rank_tests
+    from faultnet.repairs import rank_repairs
+    from faultnet.settings import ShopSettings
+
+_HOMES = {
+    "BenchState": "faultnet.model",
+    "Case": "faultnet.case",
+    "Diagnosis": "faultnet.diagnosis",
+    "Model": "faultnet.model",
+    "Ranking": "faultnet.ranking",
+    "ShopSettings": "faultnet.settings",
+    "diagnose": "faultnet.diagnosis",
+    "list_models": "faultnet.files",
+    "load_model": "faultnet.files",
+    "parse_events": "faultnet.case",
+    "rank_repairs": "faultnet.repairs",
+    "rank_tests": "faultnet.ranking",
+}
+__all__ = [
+    "BenchState",
+    "Case",
+    "Diagnosis",
+    "Model",
+    "Ranking",
+    "ShopSettings",
+    "diagnose",
+    "list_models",
+    "load_model",
+    "parse_events",
+    "rank_repairs",
+    "rank_tests",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Public names are imported on first use, so that `faultnet model list` does not pay for inference."""
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from faultnet.case.bench import bench_after_events
 from faultnet.case.case import Case
 from faultnet.diagnosis.explain import believe_or_explain, outcome_names
 from faultnet.engine.joint import Belief
@@ -13,6 +14,7 @@ from faultnet.model.model import Model
 from faultnet.model.work import BenchState, BenchTest, Step, prepare
 from faultnet.repairs import RankedRepair, rank_repairs, unmet, untrained_reason
 from faultnet.settings import ShopSettings
+from faultnet.words import percent
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -94,8 +96,11 @@ class Ranking:
 def rank_tests(
     model: Model, case: Case, bench: BenchState | None = None, settings: ShopSettings | None = None
 ) -> Ranking:
-    """Every open test with its exact gains and its price from how the bench stands, and what to do next."""
-    bench, settings = bench or BenchState(), settings or ShopSettings()
+    """Every open test with its exact gains and its price from how the bench stands, and what to do next.
+
+    bench: where the set-up stands; without it, as the tests already made have left it.
+    """
+    bench, settings = bench or bench_after_events(model, case), settings or ShopSettings()
     belief = believe_or_explain(model, case)
     known, seen = case.known(model), case.ever_seen()
     tests = [
@@ -104,7 +109,7 @@ def rank_tests(
         if not set(test.reveals) <= known
     ]
     tests.sort(key=lambda t: (bool(t.waits_for), -t.worth))
-    repairs = rank_repairs(model, case, belief, bench, settings)
+    repairs = rank_repairs(model, case, bench, settings, belief)
     allowed = [t for t in tests if settings.may_do(t.step.hazard)]
     held = [HeldBack("test", t.test, t.label, t.step.hazard, untrained_reason(t.step.hazard)) for t in tests if t not in allowed]
     held += [HeldBack("repair", r.repair, r.label, r.step.hazard, r.held_because) for r in repairs if r.held_because]
@@ -164,7 +169,7 @@ def _advise(
     sure = [r for r in repairs if r.named_right >= r.gate and settings.may_do(r.step.hazard)]
     for repair in sure:
         if not repair.waits_for:
-            return Advice("repair", repair.repair, f"{repair.named_right:.0%} sure of the part, past the gate of {repair.gate:.0%}")
+            return Advice("repair", repair.repair, f"{percent(repair.named_right)} sure of the part, past the gate of {percent(repair.gate)}")
         if needed := _before(allowed, repair.waits_for):
             return Advice("test", needed.test, f"proves the rest before: {repair.label}")
     best = max(allowed, key=lambda t: t.worth, default=None)
@@ -197,4 +202,4 @@ def _why_stop(repairs: Sequence[RankedRepair]) -> str:
     likeliest = max(repairs, key=lambda r: r.cures, default=None)
     if likeliest is None:
         return "no open test says much more"
-    return f"no open test says much more; the likeliest cure is to {likeliest.label} ({likeliest.cures:.0%})"
+    return f"no open test says much more; the likeliest cure is to {likeliest.label} (cures with {percent(likeliest.cures)})"

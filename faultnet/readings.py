@@ -9,7 +9,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 from math import erf, isinf, log, sqrt
-from statistics import median
 
 import numpy as np
 
@@ -52,7 +51,7 @@ class Volts:
     @property
     def volts(self) -> float:
         """One feed read at several points is one reading: the median of its points."""
-        return median(self.points)
+        return float(np.median(self.points))
 
 
 def nominal_nodes(known: float | None, spread: NominalRange) -> tuple[Floats, Floats]:
@@ -159,4 +158,4 @@ def _folded_normal(volts: float, mean: Floats, sd: Floats) -> Floats:
 
 
 def _normal_cdf(z: Floats) -> Floats:
-    return 0.5 * (1 + _erf(z / _ROOT_TWO).astype(float))
+    return 0.5 * (1 + np.asarray(_erf(z / _ROOT_TWO), dtype=float))

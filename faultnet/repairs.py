@@ -3,15 +3,17 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from faultnet.case.bench import bench_after_events
 from faultnet.case.case import Case
 from faultnet.case.events import RepairOutcome
-from faultnet.case.steps import repair_steps
+from faultnet.case.steps import believe, repair_steps
 from faultnet.engine.evidence import Change
 from faultnet.engine.joint import Belief
 from faultnet.model.graph import SET_WORKS
 from faultnet.model.model import Model
 from faultnet.model.work import BenchState, Repair, Step, prepare, size_class
 from faultnet.settings import ShopSettings
+from faultnet.words import percent
 
 
 @dataclass(frozen=True)
@@ -37,10 +39,16 @@ class RankedRepair:
 
 
 def rank_repairs(
-    model: Model, case: Case, belief: Belief, bench: BenchState, settings: ShopSettings
+    model: Model,
+    case: Case,
+    bench: BenchState | None = None,
+    settings: ShopSettings | None = None,
+    belief: Belief | None = None,
 ) -> tuple[RankedRepair, ...]:
-    """Every repair, the likeliest cure first."""
-    ranked = [_rank(model, case, belief, repair, bench, settings) for repair in model.repairs.values()]
+    """Every repair, the likeliest cure first. belief: that of the case, where the caller has it already."""
+    bench, settings = bench or bench_after_events(model, case), settings or ShopSettings()
+    known = believe(model, case) if belief is None else belief
+    ranked = [_rank(model, case, known, repair, bench, settings) for repair in model.repairs.values()]
     return tuple(sorted(ranked, key=lambda r: -r.cures))
 
 
@@ -99,7 +107,7 @@ def _held_because(named_right: float, gate: float, waits_for: Sequence[str], ste
     if not settings.may_do(step.hazard):
         return untrained_reason(step.hazard)
     if named_right < gate:
-        return f"{named_right:.0%} sure of the part; the shop's gate is {gate:.0%}"
+        return f"{percent(named_right)} sure of the part; the shop's gate is {percent(gate)}"
     return f"first: {', '.join(waits_for)}" if waits_for else ""
 
 

@@ -27,6 +27,10 @@ class Case:
         """The case with more events."""
         return replace(self, events=(*self.events, *events))
 
+    def with_given(self, given: Mapping[str, str]) -> "Case":
+        """The case with the states of some conditions known."""
+        return replace(self, given={**self.given, **given})
+
     def epochs(self) -> Iterator[list[int]]:
         """The numbers of the events between repairs; each list but the last ends with the repair that closed it."""
         epoch: list[int] = []

@@ -43,8 +43,8 @@ class BenchState:
             if getattr(self, part) not in states:
                 raise ValueError(f"{part} is one of {', '.join(states)}, not {getattr(self, part)}")
 
-    def after(self, part: str, state: str) -> "BenchState":
-        return BenchState(**{**self.as_dict(), part: state})
+    def after(self, **changed: str) -> "BenchState":
+        return BenchState(**{**self.as_dict(), **changed})
 
     def meets(self, part: str, state: str) -> bool:
         """Whether the part stands as needed; a discharged set is also off."""
@@ -80,7 +80,7 @@ class Step:
     setup_minutes: float
     minutes: float
     hazard: int
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     bench_after: BenchState
 
     def __post_init__(self) -> None:
@@ -146,9 +146,9 @@ def prepare(
     needs: Mapping[str, str],
     changes: Mapping[tuple[str, str], SetupChange],
     *,
-    minutes: float,
-    hazard: int,
-    cautions: tuple[Caution, ...],
+    minutes: float = 0.0,
+    hazard: int = 0,
+    cautions: tuple[Caution, ...] = (),
     inches: float | None = None,
 ) -> Step:
     """The step with every set-up change it needs from how the bench stands, each paid once, in a safe order.
@@ -163,7 +163,7 @@ def prepare(
             return
         change = changes[part, state]
         done.append((change, change.hazard_at(bench)))
-        bench = bench.after(part, state)
+        bench = bench.after(**{part: state})
 
     wanted = {part: state for part, state in needs.items() if not bench.meets(part, state)}
     touched = {part for part in wanted if part in ("led_cable", "panel")}
@@ -188,7 +188,7 @@ def prepare(
 
     large = inches is not None and inches >= LARGE_FROM_INCHES
     step_hazard = max([hazard, *(h for _, h in done)])
-    shown = dict.fromkeys(c.text for c in chain(*(change.cautions for change, h in done if h), cautions))
+    shown = dict.fromkeys(chain(*(change.cautions for change, h in done if h), cautions))
     return Step(
         setup=tuple(change.label for change, _ in done),
         setup_minutes=sum(change.minutes_large if large else change.minutes for change, _ in done),

@@ -1,0 +1,5 @@
+"""`python -m faultnet`."""
+
+from faultnet.cli.main import run
+
+run()

@@ -1,0 +1,153 @@
+"""An answer as JSON: plain numbers and words, the layout promised by `schema_version`."""
+
+from math import isinf
+from typing import Any
+
+from faultnet.case import Case
+from faultnet.case.events import Event, Finding, RepairOutcome, SoftFinding
+from faultnet.case.steps import set_aside
+from faultnet.case.words import describe_event
+from faultnet.diagnosis import Diagnosis, Surprise
+from faultnet.model import Model
+from faultnet.model.work import Step
+from faultnet.ranking import RankedTest, Ranking
+from faultnet.repairs import RankedRepair
+
+SCHEMA_VERSION = 1
+DISCLAIMER = (
+    "These are probabilities, not proof. The numbers behind them are reasoned, not measured. "
+    "Local rules and licensed practice come first."
+)
+
+Json = dict[str, Any]
+
+
+def answer_json(model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking) -> Json:
+    """The whole answer of `faultnet next`."""
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "model": diagnosis.model,
+        "version": diagnosis.version,
+        "events": events_json(model, case),
+        "given": dict(case.given),
+        "with_complaint": case.with_complaint,
+        "log_evidence": diagnosis.log_evidence,
+        "entropy_bits": diagnosis.entropy_bits,
+        "faults": [
+            {
+                "component": f.component,
+                "mode": f.mode,
+                "probability": f.probability,
+                "low": f.low,
+                "high": f.high,
+                "source": f.source,
+                "jobs": f.jobs,
+            }
+            for f in diagnosis.faults
+        ],
+        "joint": [{"faults": list(e.faults), "probability": e.probability} for e in diagnosis.explanations],
+        "groups": dict(diagnosis.groups),
+        "nothing_found": diagnosis.nothing_found,
+        "two_or_more": diagnosis.two_or_more,
+        "weights": [{"event": w.event, "component": w.component, "bits": w.bits} for w in diagnosis.weights],
+        "surprises": [surprise_json(model, case, s) for s in diagnosis.surprises],
+        "would_change": [
+            {
+                "test": t.test,
+                "state": t.outcome,
+                "chance": t.chance,
+                "leading_component": t.leading,
+                "probability": t.probability,
+            }
+            for t in diagnosis.turns
+        ],
+        "inseparable": [list(group) for group in diagnosis.inseparable],
+        "tests": [test_json(test) for test in ranking.tests],
+        "held_back": [
+            {"kind": h.kind, "id": h.id, "hazard": h.hazard, "reason": h.reason} for h in ranking.held_back
+        ],
+        "repairs": [repair_json(repair) for repair in ranking.repairs],
+        "advice": {"kind": ranking.advice.kind, "id": ranking.advice.id, "why": ranking.advice.why},
+        "disclaimer": DISCLAIMER,
+    }
+
+
+def events_json(model: Model, case: Case) -> list[Json]:
+    """Every event as understood, and whether it counts."""
+    replaced = case.superseded(model)
+    listed = []
+    for number, event in enumerate(case.events):
+        entry: Json = {"understood": describe_event(model, event), **_event_json(event)}
+        if number in replaced:
+            entry["superseded_by"] = replaced[number]
+        if reason := set_aside(event):
+            entry["set_aside"] = reason
+        listed.append(entry)
+    return listed
+
+
+def _event_json(event: Event) -> Json:
+    if isinstance(event, RepairOutcome):
+        return {"kind": "repair", "name": event.repair, "works": event.works}
+    circumstances = {"symptom": event.symptom, "by": event.by}
+    if isinstance(event, Finding):
+        return {"kind": "finding", "name": event.observation, "state": event.state, **circumstances}
+    if isinstance(event, SoftFinding):
+        return {"kind": "soft", "name": event.observation, "likelihoods": dict(event.likelihoods), **circumstances}
+    return {
+        "kind": "reading",
+        "name": event.observation,
+        "unit": "V",
+        "points": ["OL" if p is not None and isinf(p) else p for p in event.points],
+        "hold": event.hold,
+        "against": event.against,
+        **circumstances,
+    }
+
+
+def surprise_json(model: Model, case: Case, surprise: Surprise) -> Json:
+    """A surprise with the event it is about."""
+    about = None if surprise.event is None else describe_event(model, case.events[surprise.event])
+    return {"kind": surprise.kind, "about": about, "value": surprise.value, "unit": surprise.unit}
+
+
+def step_json(step: Step) -> Json:
+    """What a step needs, takes and warns of."""
+    return {
+        "minutes": step.minutes,
+        "setup_minutes": step.setup_minutes,
+        "hazard": step.hazard,
+        "setup": list(step.setup),
+        "cautions": [caution.text for caution in step.cautions],
+        "bench_after": step.bench_after.as_dict(),
+    }
+
+
+def test_json(test: RankedTest) -> Json:
+    """One ranked test."""
+    return {
+        "test": test.test,
+        "gain_bits": test.gain_bits,
+        "gain_repair_bits": test.gain_repair_bits,
+        "cost": test.cost,
+        **step_json(test.step),
+        "waits_for": list(test.waits_for),
+        "outcomes": [
+            {"state": o.state, "chance": o.chance, "leading_fault": o.leading_fault, "probability": o.probability}
+            for o in test.outcomes
+        ],
+    }
+
+
+def repair_json(repair: RankedRepair) -> Json:
+    """One repair; its cost is that of doing it once."""
+    return {
+        "repair": repair.repair,
+        "named_right": repair.named_right,
+        "cures": repair.cures,
+        "expected_cost": repair.cost,
+        "parts": [repair.parts_low, repair.parts_high],
+        **step_json(repair.step),
+        "held_because": repair.held_because,
+        "advice": repair.advice,
+    }

@@ -1,0 +1,224 @@
+"""An answer as text for a terminal of 80 columns, readable without colour."""
+
+from collections.abc import Iterable, Iterator
+
+from faultnet.case import Case
+from faultnet.case.steps import set_aside
+from faultnet.case.words import describe_event, state_words
+from faultnet.cli.as_json import DISCLAIMER
+from faultnet.cli.terminal import bar, bold, columns, table, wrapped
+from faultnet.diagnosis import Diagnosis
+from faultnet.model import Model, ModeId
+from faultnet.model.work import Caution, Step
+from faultnet.ranking import RankedTest, Ranking
+from faultnet.repairs import RankedRepair
+from faultnet.words import in_words, minutes, odds_factor, percent, percent_range
+
+SHOWN_TESTS = 5
+WORTH_SHOWING = 0.02
+
+
+def answer_text(model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking, *, full: bool) -> str:
+    """The whole answer of `faultnet next`."""
+    lines = [bold(f"{model.title}"), f"  model {diagnosis.version}: seed numbers, no jobs of this shop behind them yet", ""]
+    lines += [*_understood(model, case), ""]
+    lines += [*standing(model, diagnosis), ""]
+    lines += list(_notes(model, case, diagnosis))
+    lines += [bold("Do this next"), *advice(model, ranking), ""]
+    lines += list(_tests(model, ranking, full=full))
+    if full:
+        lines += list(_repairs(ranking))
+        lines += list(_reasons(model, case, diagnosis))
+    lines += list(_held_back(ranking))
+    lines.append(wrapped(DISCLAIMER, 0))
+    return "\n".join(lines)
+
+
+def _understood(model: Model, case: Case) -> Iterator[str]:
+    yield bold("Understood")
+    if case.with_complaint:
+        seen = model.observations[model.complaint]
+        yield f"  complaint: {state_words(seen, model.complaint_state)}"
+    for condition, state in case.given.items():
+        known = model.conditions[condition]
+        yield f"  given: {known.label}: {known.state_labels.get(state, state.replace('_', ' '))}"
+    replaced = case.superseded(model)
+    for number, event in enumerate(case.events):
+        note = " -- replaced by a later entry" if number in replaced else ""
+        if reason := set_aside(event):
+            note = f" -- set aside: {reason}"
+        yield wrapped(f"{number + 1}. {describe_event(model, event)}{note}", 2, 5)
+    if case.nominal_volts is not None:
+        yield f"  nominal voltage: {case.nominal_volts:g} V"
+
+
+def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
+    """Where things stand: a bar for each component, its interval, its likely modes."""
+    yield bold("Where things stand") + "  (in brackets: 90 % interval over the model's own numbers)"
+    width = max(len(c.label) for c in model.components.values())
+    for component in sorted(model.components, key=lambda c: -diagnosis.faulty(c)):
+        chance = diagnosis.faulty(component)
+        ok = next(f for f in diagnosis.faults if f.component == component and f.mode == "ok")
+        interval = f"({percent_range(1 - ok.high, 1 - ok.low)})"
+        label = model.components[component].label.ljust(width)
+        yield f"  {label}  {bar(chance, 16)} {percent(chance):>5}  {interval:<11} {in_words(chance)}"
+        modes = [f for f in diagnosis.faults if f.component == component and f.mode != "ok"]
+        likely = sorted((f for f in modes if f.probability >= WORTH_SHOWING), key=lambda f: -f.probability)
+        if len(modes) > 1 and likely:
+            named = {m.id: m.label for m in model.components[component].modes}
+            yield wrapped(", ".join(f"{named[f.mode]} {percent(f.probability)}" for f in likely), width + 4)
+    for group, chance in diagnosis.groups.items():
+        yield f"  {model.groups[group].label} together: {percent(chance)}, {in_words(chance)}"
+    yield f"  two or more parts faulty: {percent(diagnosis.two_or_more)}; nothing faulty: {percent(diagnosis.nothing_found)}"
+
+
+def _notes(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
+    if not diagnosis.surprises:
+        return
+    yield bold("Surprises")
+    for surprise in diagnosis.surprises:
+        if surprise.event is None:
+            text = f"these findings pull against each other ({surprise.value:.1f} {surprise.unit}): check the odd one out"
+        elif surprise.kind == "reading":
+            event = describe_event(model, case.events[surprise.event])
+            text = f"{event} fits badly; {percent(surprise.value)} that it is a slip or a stray reading"
+        else:
+            event = describe_event(model, case.events[surprise.event])
+            text = f"{event} was unlikely given all else ({percent(surprise.value)}); look again?"
+        yield wrapped(text, 2, 4)
+    yield ""
+
+
+def advice(model: Model, ranking: Ranking, shown: set[Caution] | None = None) -> Iterator[str]:
+    """What to do now, with set-up, cautions and what each outcome would mean.
+
+    Cautions in `shown` were printed before and are only named; those printed now are added to it.
+    """
+    told = ranking.advice
+    if told.kind == "test":
+        test = next(t for t in ranking.tests if t.test == told.id)
+        yield from _test_step(model, test, told.why, shown)
+    elif told.kind == "repair":
+        yield from repair_step(next(r for r in ranking.repairs if r.repair == told.id), told.why, shown)
+    else:
+        yield wrapped({"stop": "Stop testing", "hand_over": "Hand over"}[told.kind] + f": {told.why}.", 2, 4)
+
+
+def _test_step(model: Model, test: RankedTest, why: str, shown: set[Caution] | None) -> Iterator[str]:
+    yield "  " + bold(test.label) + f"  [{test.test}]"
+    if model.tests[test.test].how:
+        yield wrapped(model.tests[test.test].how, 4)
+    yield wrapped(f"why: {why}", 4, 9)
+    yield from _effort(test.step, shown)
+    rows = []
+    for outcome in test.outcomes:
+        names = [
+            state_words(model.observations[leaf], state)
+            for leaf, state in zip(model.tests[test.test].reveals, outcome.state.split("+"), strict=True)
+        ]
+        mode = model.mode_label(ModeId.parse(outcome.leading_fault))
+        rows.append((" + ".join(names), percent(outcome.chance), f"then {percent(outcome.probability)} {mode}"))
+    yield "    what you may see:"
+    yield from _clipped("    " + line for line in table(rows, "lrl"))
+
+
+def repair_step(repair: RankedRepair, why: str, shown: set[Caution] | None = None) -> Iterator[str]:
+    """A repair with what goes with it."""
+    yield "  " + bold(repair.label) + f"  [{repair.repair}]"
+    yield wrapped(f"why: {why}; chance that the set works afterwards {percent(repair.cures)}", 4, 9)
+    yield wrapped(f"parts {repair.parts_low:g} to {repair.parts_high:g}. {repair.advice}", 4)
+    yield from _effort(repair.step, shown)
+
+
+def _effort(step: Step, shown: set[Caution] | None) -> Iterator[str]:
+    setup = f" (first: {', '.join(step.setup)}: {minutes(step.setup_minutes)})" if step.setup else ""
+    yield wrapped(f"takes {minutes(step.minutes)}{setup}; hazard {step.hazard} of 4", 4)
+    known = shown or set()
+    for caution in step.cautions:
+        if caution not in known:
+            yield wrapped(f"! {caution.text}", 4, 6)
+    if again := [caution.id.replace("_", " ") for caution in step.cautions if caution in known]:
+        yield wrapped(f"! as before: {', '.join(again)}", 4, 6)
+    if shown is not None:
+        shown.update(step.cautions)
+
+
+def _tests(model: Model, ranking: Ranking, *, full: bool) -> Iterator[str]:
+    held = {h.id for h in ranking.held_back if h.kind == "test"}
+    shown = [t for t in ranking.tests if t.test not in held and t.test != ranking.advice.id]
+    if not shown:
+        return
+    yield bold("Other tests") + "  (bits: which part needs work; cost: time, hazard)"
+    rows = [("", "bits", "min", "cost", "hazard", "")]
+    for test in shown if full else shown[:SHOWN_TESTS]:
+        waits = f"after {', '.join(test.waits_for)}" if test.waits_for else ""
+        total = test.step.minutes + test.step.setup_minutes
+        rows.append(
+            (test.test, f"{test.gain_repair_bits:.2f}", f"{total:.0f}", f"{test.cost:.0f}", str(test.step.hazard), waits)
+        )
+    yield from _clipped(table(rows, "lrrrrl"))
+    if not full and len(shown) > SHOWN_TESTS:
+        yield f"  and {len(shown) - SHOWN_TESTS} more (--full)"
+    yield ""
+
+
+def _repairs(ranking: Ranking) -> Iterator[str]:
+    yield bold("Repairs") + "  (advised when sure enough of the part; cost: doing it once)"
+    rows = [("", "part right", "gate", "cures", "cost", "")]
+    for repair in ranking.repairs:
+        waits = f"after {', '.join(repair.waits_for)}" if repair.waits_for else ""
+        chances = (percent(repair.named_right), percent(repair.gate), percent(repair.cures))
+        rows.append((repair.repair, *chances, f"{repair.cost:.0f}", waits))
+    yield from _clipped(table(rows, "lrrrrl"))
+    yield ""
+
+
+def _clipped(lines: Iterable[str]) -> Iterator[str]:
+    for line in lines:
+        yield line if len(line) <= columns() else line[: columns() - 3] + "..."
+
+
+def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
+    if diagnosis.weights:
+        yield bold("Why") + "  (how each entry moved the odds)"
+        components = list(dict.fromkeys(w.component for w in diagnosis.weights))
+        rows = [("", *(model.components[c].label for c in components))]
+        for event in dict.fromkeys(w.event for w in diagnosis.weights):
+            bits = {w.component: w.bits for w in diagnosis.weights if w.event == event}
+            name = describe_event(model, case.events[event])
+            rows.append((name if len(name) < 40 else name[:37] + "...", *(odds_factor(bits[c]) for c in components)))
+        yield from table(rows, "l" + "r" * len(components))
+        yield ""
+    yield bold("Likeliest explanations")
+    for explanation in diagnosis.explanations:
+        named = " and ".join(model.mode_label(ModeId.parse(f)) for f in explanation.faults) or "nothing faulty"
+        yield f"  {percent(explanation.probability):>5}  {named}"
+    yield f"  {diagnosis.entropy_bits:.2f} bit open; log evidence {diagnosis.log_evidence:.3f} nats"
+    yield ""
+    if diagnosis.turns:
+        yield bold("What would change the verdict most")
+        for turn in diagnosis.turns:
+            label = model.components[turn.leading].label
+            text = f"{turn.test}={turn.outcome} ({percent(turn.chance)}) would put {label} first, {percent(turn.probability)}"
+            yield wrapped(text, 2, 4)
+        yield ""
+    if diagnosis.inseparable:
+        yield bold("No open test tells apart")
+        for group in diagnosis.inseparable:
+            yield wrapped(" / ".join(group), 2, 4)
+        yield ""
+
+
+def _held_back(ranking: Ranking) -> Iterator[str]:
+    held = [h for h in ranking.held_back if h.kind == "test"]
+    if not held:
+        return
+    yield bold("Held back")
+    by_reason: dict[str, list[str]] = {}
+    for item in held:
+        by_reason.setdefault(item.reason, []).append(item.id)
+    for reason, ids in by_reason.items():
+        yield wrapped(f"{', '.join(ids)}: {reason}", 2, 4)
+    if any("trained" in reason for reason in by_reason):
+        yield "  If it is: --trained."
+    yield ""

@@ -1,0 +1,131 @@
+"""The `faultnet` command: its commands, and one place where every error becomes a message and an exit code.
+
+Modules of the answer are imported inside the commands, so that each start pays only for what it uses.
+"""
+
+import os
+import sys
+import traceback
+from typing import Annotated
+
+import typer
+
+from faultnet import __version__
+from faultnet.cli.options import Events, Given, Json, ModelName, Nominal, Setup, Size, Trained, WithoutComplaint
+from faultnet.errors import FaultnetError
+
+EXIT_CODES = "Exit codes: 0 ok, 1 unexpected, 2 usage, 3 a bad model file, 4 not enough data, 6 contradictory evidence."
+
+app = typer.Typer(
+    name="faultnet",
+    help="What is wrong with this set, and what to test next.",
+    epilog=EXIT_CODES,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+model_app = typer.Typer(help="Model files: list, show, check.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(model_app, name="model")
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"faultnet {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _top(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version.", callback=_print_version, is_eager=True)
+    ] = False,
+) -> None:
+    """What is wrong with this set, and what to test next."""
+
+
+@app.command()
+def demo() -> None:
+    """One invented job from intake to repair, each step explained."""
+    from faultnet.cli.demo import tell_demo
+
+    tell_demo()
+
+
+@app.command("next")
+def next_(
+    model: ModelName,
+    events: Events = None,
+    given: Given = None,
+    at: Setup = "",
+    size: Size = None,
+    nominal: Nominal = None,
+    trained: Trained = False,
+    without_complaint: WithoutComplaint = False,
+    full: Annotated[bool, typer.Option("--full", help="Everything: all tests, reasons, explanations.")] = False,
+    json: Json = False,
+) -> None:
+    """Faults and ranked next steps for one set, from what was seen and measured.
+
+    An event is NAME=STATE (sound=present), NAME=VOLTS for one or more points (loaded_voltage=36.8,37.1 or 37x5; OL over
+    range, ? not reached), REPAIR=works or REPAIR=not, or NAME=STATE:0.8,STATE:0.2 for something seen unclearly. After @
+    come circumstances joined by +: settled, max, steady, hot, not_showing, by:NAME. Order counts only around repairs.
+    """
+    from faultnet.cli.next import answer_next
+
+    answer_next(
+        model,
+        events or [],
+        given=given or [],
+        at=at,
+        inches=size,
+        nominal_volts=nominal,
+        trained=trained,
+        with_complaint=not without_complaint,
+        full=full,
+        as_json=json,
+    )
+
+
+@model_app.command("list")
+def model_list(json: Json = False) -> None:
+    """The models that can be used by name."""
+    from faultnet.cli.models import list_
+
+    list_(as_json=json)
+
+
+@model_app.command("show")
+def model_show(model: ModelName, json: Json = False) -> None:
+    """What a model is made of: components and shares, tests, repairs, where its numbers come from."""
+    from faultnet.cli.models import show
+
+    show(model, as_json=json)
+
+
+@model_app.command("check")
+def model_check(model: ModelName, json: Json = False) -> None:
+    """Validate a model file; print the compiled engine, the shares the network gives back, and twins no test parts."""
+    from faultnet.cli.models import check
+
+    check(model, as_json=json)
+
+
+def run() -> None:
+    """Run the command line; every error ends in a message on stderr and its exit code."""
+    try:
+        app()
+    except FaultnetError as error:
+        print(f"faultnet: {error}", file=sys.stderr)
+        sys.exit(error.exit_code)
+    except Exception as error:
+        print(f"faultnet: unexpected: {type(error).__name__}: {error}", file=sys.stderr)
+        if os.environ.get("FAULTNET_DEBUG"):
+            traceback.print_exc()
+        else:
+            print("This is a fault of the program. FAULTNET_DEBUG=1 shows where it happened.", file=sys.stderr)
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    run()

@@ -1,0 +1,187 @@
+"""`faultnet model list`, `show` and `check`."""
+
+import json
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any
+
+from faultnet.case import Case
+from faultnet.cli.terminal import bold, table, wrapped
+from faultnet.diagnosis.explain import inseparable
+from faultnet.engine.evidence import findings
+from faultnet.files import find_model_file, list_models, load_model
+from faultnet.model import Model
+from faultnet.words import percent
+
+
+def list_(*, as_json: bool) -> None:
+    """Print the models that can be used by name."""
+    models = [load_model(str(file)) for file in list_models().values()]
+    if as_json:
+        listed = [{"id": m.id, "title": m.title, "version": m.version} for m in models]
+        print(json.dumps({"models": listed}, indent=2))
+        return
+    for line in table([(m.id, m.version, m.title) for m in models], "lll"):
+        print(line)
+
+
+# -- show ------------------------------------------------------------------------------------------------------------
+
+
+def show(name: str, *, as_json: bool) -> None:
+    """Print what a model is made of."""
+    model = load_model(name)
+    print(json.dumps(_show_json(model), indent=2) if as_json else "\n".join(_show_text(model)))
+
+
+def _show_json(model: Model) -> dict[str, Any]:
+    return {
+        "id": model.id,
+        "title": model.title,
+        "about": model.about,
+        "version": model.version,
+        "complaint": {"observation": model.complaint, "state": model.complaint_state},
+        "confirmed_by": dict(model.confirmed_by),
+        "second_fault_share": model.second_fault_share,
+        "components": {
+            c.id: {
+                "label": c.label,
+                "modes": {m.id: {"label": m.label, "share": m.share, "mark": m.mark} for m in c.modes},
+            }
+            for c in model.components.values()
+        },
+        "conditions": {c.id: dict(zip(c.states, c.shares, strict=True)) for c in model.conditions.values()},
+        "observations": {o.id: list(o.states) for o in model.observations.values()},
+        "tests": {t.id: {"label": t.label, "minutes": t.minutes, "hazard": t.hazard} for t in model.tests.values()},
+        "repairs": {r.id: {"label": r.label, "fixes": list(r.fixes)} for r in model.repairs.values()},
+        "marks": marks(model),
+    }
+
+
+def marks(model: Model) -> dict[str, int]:
+    """How many numbers of a model carry each mark: counted by share, table row, test, repair and condition."""
+    counted = Counter(mode.mark for c in model.components.values() for mode in c.modes)
+    counted.update(row.mark for o in model.observations.values() for row in o.table)
+    for group in (model.tests, model.repairs, model.conditions):
+        counted.update(item.mark for item in group.values())
+    return dict(counted)
+
+
+def _show_text(model: Model) -> Iterator[str]:
+    yield bold(model.title)
+    yield wrapped(f"{model.version}. {model.about}", 2)
+    yield ""
+    yield bold("Failure modes") + "  (share of the confirmed jobs that each causes)"
+    rows = [
+        (f"{c.id}.{m.id}", percent(m.share) if m.share >= 0.01 else f"{100 * m.share:.2g} %", f"{c.label}: {m.label}", m.mark)
+        for c in model.components.values()
+        for m in c.modes
+    ]
+    yield from table(rows, "lrll")
+    yield f"  two or more parts faulty: {percent(model.second_fault_share)}"
+    yield f"  a share counts as {model.strength.shares_jobs:g} jobs already seen, a table row as {model.strength.rows_jobs:g}"
+    yield ""
+    yield bold("Conditions") + "  (--given NAME=STATE; else summed out)"
+    for condition in model.conditions.values():
+        states = ", ".join(f"{s} {percent(p)}" for s, p in zip(condition.states, condition.shares, strict=True))
+        yield wrapped(f"{condition.id}: {states}", 2, 6)
+    yield ""
+    yield bold("Tests")
+    rows = [("", "min", "hazard", "what it can show")]
+    for test in model.tests.values():
+        seen = "; ".join(" | ".join(model.observations[o].states) for o in test.reveals)
+        rows.append((test.id, f"{test.minutes:g}", str(test.hazard), seen))
+    yield from (wrapped(line, 0, 6) for line in table(rows, "lrrl"))
+    yield ""
+    yield bold("Other names you may type")
+    for seen in model.observations.values():
+        names = dict.fromkeys((seen.short, *seen.also))
+        yield wrapped(f"{seen.id}: {', '.join(names)}", 2, 6)
+    yield ""
+    yield bold("Repairs")
+    yield from table([(r.id, r.label) for r in model.repairs.values()], "ll")
+    yield ""
+    counted = ", ".join(f"{n} {mark}" for mark, n in marks(model).items())
+    yield wrapped(f"Where the numbers come from: {counted}. Reasoned means: an estimate that nobody measured.", 0)
+
+
+# -- check -----------------------------------------------------------------------------------------------------------
+
+
+def check(name: str, *, as_json: bool) -> None:
+    """Validate a model file and print what its engine looks like; ModelProblem lists everything that is wrong."""
+    model = load_model(name, use_cache=False)
+    result = _check_result(model)
+    if as_json:
+        print(json.dumps({"file": str(find_model_file(name)), **result}, indent=2))
+        return
+    print("\n".join(_check_text(model, result)))
+
+
+def _check_result(model: Model) -> dict[str, Any]:
+    engine = model.compiled.engine
+    confirmed = {model.complaint: model.complaint_state, **model.confirmed_by}
+    belief = engine.belief(findings(engine.network, confirmed))
+    present = belief.targets @ model.compiled.is_mode
+    entries = {leaf: engine.entries(leaf) for leaf in engine.axes.leaves}
+    widest = max(entries, key=lambda leaf: entries[leaf])
+    n_faults = model.compiled.n_faults
+    return {
+        "id": model.id,
+        "version": model.version,
+        "engine": {
+            "kind": "one table of joint states",
+            "component_states": engine.axes.n_joint,
+            "conditions": {s: len(engine.network[s].states) for s in engine.axes.sides},
+            "widest_column": widest,
+            "widest_column_entries": entries[widest],
+            "bytes": sum(index.nbytes for index in engine.axes.index.values()) + engine.base(frozenset()).nbytes,
+        },
+        "confirmed_by": confirmed,
+        "shares": {
+            str(mode): {"share": model.shares[mode], "network": float(p), "prior_odds": model.compiled.odds[mode]}
+            for mode, p in zip(model.modes, present, strict=True)
+        },
+        "two_or_more": {"stated": model.second_fault_share, "network": float(belief.targets[n_faults >= 2].sum())},
+        "nothing_found": float(belief.targets[n_faults == 0].sum()),
+        "inseparable": [list(group) for group in inseparable(model, engine.prior, list(model.tests))],
+        "counts": {
+            "observations": len(model.observations),
+            "tests": len(model.tests),
+            "repairs": len(model.repairs),
+            "marks": marks(model),
+        },
+        "complaint_alone": {c: 1 - float(engine.belief(_complaint(model)).marginal(c)[0]) for c in model.components},
+    }
+
+
+def _complaint(model: Model) -> list[Any]:
+    from faultnet.case.steps import case_steps
+
+    return case_steps(model, Case())
+
+
+def _check_text(model: Model, result: dict[str, Any]) -> Iterator[str]:
+    engine, counts = result["engine"], result["counts"]
+    yield f"{model.version} is sound: {counts['observations']} observations, {counts['tests']} tests, {counts['repairs']} repairs."
+    yield ""
+    yield bold("Engine") + f"  ({engine['kind']})"
+    sides = ", ".join(f"{name} {n}" for name, n in engine["conditions"].items())
+    yield wrapped(f"{engine['component_states']} component states; conditions: {sides}", 2, 4)
+    yield f"  widest column {engine['widest_column']}: {engine['widest_column_entries']} entries; {engine['bytes']} bytes in all"
+    yield ""
+    yield bold("Shares") + "  (as written; given back by the network for the confirmed complaint)"
+    rows = [("", "written", "network", "prior odds")]
+    for mode, numbers in result["shares"].items():
+        rows.append((mode, f"{numbers['share']:.4f}", f"{numbers['network']:.4f}", f"{numbers['prior_odds']:.5f}"))
+    second = result["two_or_more"]
+    rows.append(("two or more faulty", f"{second['stated']:.4f}", f"{second['network']:.4f}", ""))
+    rows.append(("nothing faulty", "", f"{result['nothing_found']:.4f}", ""))
+    yield from table(rows, "lrrr")
+    yield wrapped("The network's add to a little over 1, since a job with two faults counts for both.", 2)
+    yield ""
+    yield bold("No test tells apart")
+    for group in result["inseparable"] or [["none: every failure mode has a test that parts it from the others"]]:
+        yield wrapped(" / ".join(group), 2, 4)
+    yield ""
+    yield wrapped("Marks: " + ", ".join(f"{n} {mark}" for mark, n in counts["marks"].items()), 0)

@@ -1,0 +1,87 @@
+"""`faultnet next`: from typed events to an answer."""
+
+import json
+from collections.abc import Sequence
+
+from faultnet.case import Case, parse_events
+from faultnet.case.bench import bench_after_events
+from faultnet.case.entry import nearest, parse_given
+from faultnet.cli.as_json import answer_json
+from faultnet.cli.as_text import answer_text
+from faultnet.diagnosis import diagnose
+from faultnet.errors import UsageProblem
+from faultnet.files import load_model
+from faultnet.model import Model
+from faultnet.model.work import SETUP_PARTS
+from faultnet.ranking import rank_tests
+from faultnet.settings import ShopSettings
+
+
+def answer_next(
+    name: str,
+    events: Sequence[str],
+    *,
+    given: Sequence[str],
+    at: str,
+    inches: float | None,
+    nominal_volts: float | None,
+    trained: bool,
+    with_complaint: bool,
+    full: bool,
+    as_json: bool,
+) -> None:
+    """Print where the set stands and what to do next."""
+    model = load_model(name)
+    case, told = _understood(model, events, given, at, inches, nominal_volts, with_complaint)
+    bench = bench_after_events(model, case).after(**told)
+    ranking = rank_tests(model, case, bench, ShopSettings(trained=trained))
+    diagnosis = diagnose(model, case)
+    if as_json:
+        print(json.dumps(answer_json(model, case, diagnosis, ranking), indent=2, allow_nan=False))
+    else:
+        print(answer_text(model, case, diagnosis, ranking, full=full))
+
+
+def _understood(
+    model: Model,
+    events: Sequence[str],
+    given: Sequence[str],
+    at: str,
+    inches: float | None,
+    nominal_volts: float | None,
+    with_complaint: bool,
+) -> tuple[Case, dict[str, str]]:
+    problems: list[str] = []
+    case, told = Case(inches=inches, nominal_volts=nominal_volts, with_complaint=with_complaint), dict[str, str]()
+    try:
+        case = case.after(*parse_events(model, events))
+    except UsageProblem as error:
+        problems.extend(error.problems)
+    try:
+        case = case.with_given(parse_given(model, given))
+    except UsageProblem as error:
+        problems.extend(error.problems)
+    try:
+        told = parse_setup(at)
+    except UsageProblem as error:
+        problems.extend(error.problems)
+    if problems:
+        raise UsageProblem(*problems)
+    return case, told
+
+
+def parse_setup(text: str) -> dict[str, str]:
+    """How parts of the set stand, from `cover=off,mains=off`. UsageProblem lists all slips."""
+    told: dict[str, str] = {}
+    problems: list[str] = []
+    for item in filter(None, text.split(",")):
+        part, _, state = item.partition("=")
+        if part not in SETUP_PARTS:
+            problems.append(f"--at {item}: unknown part {part}; parts are {', '.join(SETUP_PARTS)}{nearest(part, SETUP_PARTS)}")
+        elif state not in SETUP_PARTS[part]:
+            problems.append(f"--at {item}: {part} is one of {', '.join(SETUP_PARTS[part])}")
+        else:
+            told[part] = state
+    if problems:
+        raise UsageProblem(*problems)
+    return told

@@ -1,0 +1,25 @@
+"""Arguments and options that several commands share."""
+
+from typing import Annotated
+
+import typer
+
+ModelName = Annotated[str, typer.Argument(metavar="MODEL", help="A model's id (backlight) or the path of a model file.")]
+Events = Annotated[list[str] | None, typer.Argument(metavar="[EVENT]...", help="What was seen, measured and tried.")]
+Given = Annotated[
+    list[str] | None,
+    typer.Option("--given", metavar="CONDITION=STATE", help="A fact about the set, such as age_band=over_10_years."),
+]
+Setup = Annotated[
+    str,
+    typer.Option("--at", metavar="PART=STATE,...", help="How the set stands: cover=off,mains=off,led_cable=in,panel=closed."),
+]
+Size = Annotated[float | None, typer.Option("--size", metavar="INCHES", help="Screen size.", min=5, max=200)]
+Nominal = Annotated[
+    float | None, typer.Option("--nominal", metavar="V", help="Nominal loaded voltage, from the label.", min=5, max=600)
+]
+Trained = Annotated[bool, typer.Option("--trained", help="This bench is trained for powered work and for panels.")]
+WithoutComplaint = Annotated[
+    bool, typer.Option("--without-complaint", help="Leave the complaint of the model out of the evidence.")
+]
+Json = Annotated[bool, typer.Option("--json", help="The answer as JSON.")]
