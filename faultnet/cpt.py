@@ -34,7 +34,7 @@ class Table:
             raise ValueError("probabilities must be finite and not negative")
         if np.any(np.abs(self.rows.sum(axis=1) - 1) > ROW_SUM_TOLERANCE):
             raise ValueError("every row must sum to 1")
-        if self.row_of.size and not (0 <= self.row_of.min() and self.row_of.max() < len(self.rows)):
+        if self.row_of.size and not (self.row_of.min() >= 0 and self.row_of.max() < len(self.rows)):
             raise ValueError("row_of points outside the rows")
 
     @classmethod
@@ -69,7 +69,7 @@ class Rule:
     n_states: int
 
     def __post_init__(self) -> None:
-        if not (0 <= self.state_of.min() and self.state_of.max() < self.n_states):
+        if not (self.state_of.min() >= 0 and self.state_of.max() < self.n_states):
             raise ValueError("state_of points outside the node's states")
 
     @cached_property

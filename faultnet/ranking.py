@@ -111,7 +111,11 @@ def rank_tests(
     tests.sort(key=lambda t: (bool(t.waits_for), -t.worth))
     repairs = rank_repairs(model, case, bench, settings, belief)
     allowed = [t for t in tests if settings.may_do(t.step.hazard)]
-    held = [HeldBack("test", t.test, t.label, t.step.hazard, untrained_reason(t.step.hazard)) for t in tests if t not in allowed]
+    held = [
+        HeldBack("test", t.test, t.label, t.step.hazard, untrained_reason(t.step.hazard))
+        for t in tests
+        if t not in allowed
+    ]
     held += [HeldBack("repair", r.repair, r.label, r.step.hazard, r.held_because) for r in repairs if r.held_because]
     return Ranking(tuple(tests), repairs, tuple(held), _advise(allowed, repairs, held, settings))
 
@@ -169,7 +173,11 @@ def _advise(
     sure = [r for r in repairs if r.named_right >= r.gate and settings.may_do(r.step.hazard)]
     for repair in sure:
         if not repair.waits_for:
-            return Advice("repair", repair.repair, f"{percent(repair.named_right)} sure of the part, past the gate of {percent(repair.gate)}")
+            return Advice(
+                "repair",
+                repair.repair,
+                f"{percent(repair.named_right)} sure of the part, past the gate of {percent(repair.gate)}",
+            )
         if needed := _before(allowed, repair.waits_for):
             return Advice("test", needed.test, f"proves the rest before: {repair.label}")
     best = max(allowed, key=lambda t: t.worth, default=None)
@@ -202,4 +210,5 @@ def _why_stop(repairs: Sequence[RankedRepair]) -> str:
     likeliest = max(repairs, key=lambda r: r.cures, default=None)
     if likeliest is None:
         return "no open test says much more"
-    return f"no open test says much more; the likeliest cure is to {likeliest.label} (cures with {percent(likeliest.cures)})"
+    cure = f"{likeliest.label} ({percent(likeliest.cures)} that the set then works)"
+    return f"no open test says much more; the likeliest cure is to {cure}"

@@ -1,8 +1,8 @@
 """What readings in volts say about the states of their observations.
 
-A reading is never cut into bins: each state has a distribution of the ratio to the nominal voltage, widened by the meter's
-error and mixed with a share of outliers, and the nominal itself is integrated over what is known of it. Readings taken
-on one set share its nominal and what its driver output shows when off, so they are weighed together.
+A reading is never cut into bins: each state has a distribution of the ratio to the nominal voltage, widened by the
+meter's error and mixed with a share of outliers, and the nominal itself is integrated over what is known of it. Readings
+taken on one set share its nominal and what its driver output shows when off, so they are weighed together.
 """
 
 from collections.abc import Mapping, Sequence
@@ -79,7 +79,10 @@ def reading_likelihood(
     models = {o: _reading_model(model, o) for o in observations}
     conditions = list(dict.fromkeys(c for m in models.values() for c in m.given))
     nominals, weights = nominal_nodes(nominal_volts, model.nominal)
-    axes = [*(len(model.observations[o].states) for o in observations), *(len(model.conditions[c].states) for c in conditions)]
+    axes = [
+        *(len(model.observations[o].states) for o in observations),
+        *(len(model.conditions[c].states) for c in conditions),
+    ]
     table: Floats = np.empty(axes)
     for number, standing in enumerate(product(*(model.conditions[c].states for c in conditions))):
         at = dict(zip(conditions, standing, strict=True))
@@ -89,7 +92,9 @@ def reading_likelihood(
             for reading in readings:
                 if reading.observation == observation and not isinf(reading.volts):
                     states = model.observations[observation].states
-                    densities = densities * _densities(models[observation], reading, states, at, nominals, model.nominal, meter)
+                    densities = densities * _densities(
+                        models[observation], reading, states, at, nominals, model.nominal, meter
+                    )
             shape = [len(nominals)] + [1] * len(observations)
             shape[axis + 1] = densities.shape[1]
             by_node = by_node * densities.reshape(shape)
@@ -126,7 +131,9 @@ def _densities(
     for state in states:
         level = _level(levels[state], at)
         mixed = sum(piece.share * _piece_density(piece, volts, sd, nominals, spread) for piece in level.mixture)
-        columns.append((1 - reading_model.outlier_share) * mixed + reading_model.outlier_share / reading_model.up_to_volts)
+        columns.append(
+            (1 - reading_model.outlier_share) * mixed + reading_model.outlier_share / reading_model.up_to_volts
+        )
     return np.stack(columns, axis=1)
 
 

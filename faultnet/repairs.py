@@ -21,7 +21,7 @@ class RankedRepair:
     """A repair. named_right: P(what it is judged by is faulty). cures: P(the set works afterwards).
 
     cost: time, parts at mid price and the hazard's price of doing it; failure, harm and comebacks are not in it yet.
-    gate: how sure the shop wants to be. waits_for: what must be seen first. held_because: why it is not advised now, or "".
+    gate: how sure the shop wants to be. waits_for: what must be seen first. held_because: why not now, or "".
     """
 
     repair: str

@@ -10,8 +10,8 @@ UNTRAINED_HAZARD_LIMIT = 1
 class ShopSettings:
     """Prices in the shop's own money; every default is reasoned, not measured.
 
-    hazard_prices: what a step of hazard 0 to 4 costs besides its time. gate_panel, gate_repair: how sure a repair must be
-    to cure the set before it is advised, with and without opening the panel.
+    hazard_prices: what a step of hazard 0 to 4 costs besides its time. gate_panel, gate_repair: how sure one must be of
+    the part before a repair is advised, with and without opening the panel.
     """
 
     hourly_rate: float = 40.0

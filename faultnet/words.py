@@ -2,7 +2,7 @@
 
 from math import isnan
 
-_DENOMINATORS = (2, 3, 4, 5, 6, 8, 10, 20, 50, 100)
+_DENOMINATORS = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 100)
 _CLOSE = 0.2
 """A fraction will do when it is this close, measured against the smaller of the chance and its complement."""
 
@@ -31,8 +31,9 @@ def in_words(probability: float) -> str:
 
 
 def percent_range(low: float, high: float) -> str:
-    """ "52 to 83", "<1 to 26": an interval in per cent """
-    return f"{percent(low)} to {percent(high)}".replace(" %", "")
+    """ "52 to 83", "<1 to 26": an interval in per cent"""
+    ends = dict.fromkeys(percent(end).removesuffix(" %") for end in (low, high))
+    return " to ".join(ends)
 
 
 def odds_factor(bits: float) -> str:

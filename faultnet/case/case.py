@@ -19,7 +19,7 @@ class Case:
     events: tuple[Event, ...] = ()
     given: Mapping[str, str] = field(default_factory=dict)
     nominal_volts: float | None = None
-    meter: Meter = Meter()
+    meter: Meter = field(default_factory=Meter)
     inches: float | None = None
     with_complaint: bool = True
 

@@ -42,7 +42,7 @@ def parse_event(model: Model, text: str) -> Event:
     value, _, circumstances = rest.partition("@")
     observations, repairs = observation_names(model), repair_names(model)
     if name in repairs and name not in observations:
-        return _repair(model, repairs[name], value, circumstances, text)
+        return _repair(repairs[name], value, circumstances, text)
     if name not in observations:
         known = [*observations, *repairs, *model.conditions]
         hint = " (a condition: give it with --given)" if name in model.conditions else nearest(name, known)
@@ -55,9 +55,13 @@ def parse_event(model: Model, text: str) -> Event:
     if state is not None:
         return Finding(seen.id, state, told["symptom"], told["by"])
     if seen.reading is None or not re.match(r"[\d.?+-]|OL", value):
-        raise UsageProblem(f"{text}: unknown state {value} of {seen.id}; it has {_listed(seen)}" + nearest(value, seen.states))
+        raise UsageProblem(
+            f"{text}: unknown state {value} of {seen.id}; it has {_listed(seen)}" + nearest(value, seen.states)
+        )
     points = _points(value, text)
-    return Reading(seen.id, points, told["hold"] or seen.reading.default_hold, told["against"], told["symptom"], told["by"])
+    return Reading(
+        seen.id, points, told["hold"] or seen.reading.default_hold, told["against"], told["symptom"], told["by"]
+    )
 
 
 def observation_names(model: Model) -> dict[str, str]:
@@ -85,7 +89,9 @@ def parse_given(model: Model, texts: Iterable[str]) -> dict[str, str]:
             problems.append(f"{text}: unknown condition {name}" + nearest(name, model.conditions))
         elif state not in model.conditions[name].states:
             states = model.conditions[name].states
-            problems.append(f"{text}: unknown state {state} of {name}; it has {', '.join(states)}" + nearest(state, states))
+            problems.append(
+                f"{text}: unknown state {state} of {name}; it has {', '.join(states)}" + nearest(state, states)
+            )
         else:
             given[name] = state
     if problems:
@@ -110,7 +116,7 @@ def _listed(seen: Observation) -> str:
     return ", ".join(seen.states) + volts
 
 
-def _repair(model: Model, repair: str, value: str, circumstances: str, text: str) -> RepairOutcome:
+def _repair(repair: str, value: str, circumstances: str, text: str) -> RepairOutcome:
     if value not in ("works", "not") or circumstances:
         raise UsageProblem(f"{text}: a repair ends in {repair}=works or {repair}=not, without circumstances")
     return RepairOutcome(repair, value == "works")
@@ -169,7 +175,9 @@ def _point(part: str, text: str) -> float | None:
     if part.startswith("-"):
         raise UsageProblem(f"{text}: {part} V is negative; if the leads were swapped, enter it without the sign")
     if not _NUMBER.fullmatch(part):
-        raise UsageProblem(f"{text}: {part or 'an empty point'} is no voltage; write 36.8, 37x5 for five points, OL or ?")
+        raise UsageProblem(
+            f"{text}: {part or 'an empty point'} is no voltage; write 36.8, 37x5 for five points, OL or ?"
+        )
     if float(part) > MOST_VOLTS:
         raise UsageProblem(f"{text}: {part} V is more than {MOST_VOLTS:g} V; check the decimal sign")
     return float(part)

@@ -63,9 +63,7 @@ def answer_json(model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking
         ],
         "inseparable": [list(group) for group in diagnosis.inseparable],
         "tests": [test_json(test) for test in ranking.tests],
-        "held_back": [
-            {"kind": h.kind, "id": h.id, "hazard": h.hazard, "reason": h.reason} for h in ranking.held_back
-        ],
+        "held_back": [{"kind": h.kind, "id": h.id, "hazard": h.hazard, "reason": h.reason} for h in ranking.held_back],
         "repairs": [repair_json(repair) for repair in ranking.repairs],
         "advice": {"kind": ranking.advice.kind, "id": ranking.advice.id, "why": ranking.advice.why},
         "disclaimer": DISCLAIMER,

@@ -8,7 +8,7 @@ from faultnet.case.words import describe_event, state_words
 from faultnet.cli.as_json import DISCLAIMER
 from faultnet.cli.terminal import bar, bold, columns, table, wrapped
 from faultnet.diagnosis import Diagnosis
-from faultnet.model import Model, ModeId
+from faultnet.model import ModeId, Model
 from faultnet.model.work import Caution, Step
 from faultnet.ranking import RankedTest, Ranking
 from faultnet.repairs import RankedRepair
@@ -20,12 +20,16 @@ WORTH_SHOWING = 0.02
 
 def answer_text(model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking, *, full: bool) -> str:
     """The whole answer of `faultnet next`."""
-    lines = [bold(f"{model.title}"), f"  model {diagnosis.version}: seed numbers, no jobs of this shop behind them yet", ""]
+    lines = [
+        bold(f"{model.title}"),
+        f"  model {diagnosis.version}: seed numbers, no jobs of this shop behind them yet",
+        "",
+    ]
     lines += [*_understood(model, case), ""]
     lines += [*standing(model, diagnosis), ""]
     lines += list(_notes(model, case, diagnosis))
     lines += [bold("Do this next"), *advice(model, ranking), ""]
-    lines += list(_tests(model, ranking, full=full))
+    lines += list(_tests(ranking, full=full))
     if full:
         lines += list(_repairs(ranking))
         lines += list(_reasons(model, case, diagnosis))
@@ -61,7 +65,7 @@ def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
         ok = next(f for f in diagnosis.faults if f.component == component and f.mode == "ok")
         interval = f"({percent_range(1 - ok.high, 1 - ok.low)})"
         label = model.components[component].label.ljust(width)
-        yield f"  {label}  {bar(chance, 16)} {percent(chance):>5}  {interval:<11} {in_words(chance)}"
+        yield f"  {label}  {bar(chance, 14)} {percent(chance):>5}  {interval:<11} {in_words(chance)}"
         modes = [f for f in diagnosis.faults if f.component == component and f.mode != "ok"]
         likely = sorted((f for f in modes if f.probability >= WORTH_SHOWING), key=lambda f: -f.probability)
         if len(modes) > 1 and likely:
@@ -69,7 +73,8 @@ def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
             yield wrapped(", ".join(f"{named[f.mode]} {percent(f.probability)}" for f in likely), width + 4)
     for group, chance in diagnosis.groups.items():
         yield f"  {model.groups[group].label} together: {percent(chance)}, {in_words(chance)}"
-    yield f"  two or more parts faulty: {percent(diagnosis.two_or_more)}; nothing faulty: {percent(diagnosis.nothing_found)}"
+    several, nothing = percent(diagnosis.two_or_more), percent(diagnosis.nothing_found)
+    yield f"  two or more parts faulty: {several}; nothing faulty: {nothing}"
 
 
 def _notes(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
@@ -78,7 +83,9 @@ def _notes(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
     yield bold("Surprises")
     for surprise in diagnosis.surprises:
         if surprise.event is None:
-            text = f"these findings pull against each other ({surprise.value:.1f} {surprise.unit}): check the odd one out"
+            text = (
+                f"these findings pull against each other ({surprise.value:.1f} {surprise.unit}): check the odd one out"
+            )
         elif surprise.kind == "reading":
             event = describe_event(model, case.events[surprise.event])
             text = f"{event} fits badly; {percent(surprise.value)} that it is a slip or a stray reading"
@@ -143,7 +150,7 @@ def _effort(step: Step, shown: set[Caution] | None) -> Iterator[str]:
         shown.update(step.cautions)
 
 
-def _tests(model: Model, ranking: Ranking, *, full: bool) -> Iterator[str]:
+def _tests(ranking: Ranking, *, full: bool) -> Iterator[str]:
     held = {h.id for h in ranking.held_back if h.kind == "test"}
     shown = [t for t in ranking.tests if t.test not in held and t.test != ranking.advice.id]
     if not shown:
@@ -154,7 +161,14 @@ def _tests(model: Model, ranking: Ranking, *, full: bool) -> Iterator[str]:
         waits = f"after {', '.join(test.waits_for)}" if test.waits_for else ""
         total = test.step.minutes + test.step.setup_minutes
         rows.append(
-            (test.test, f"{test.gain_repair_bits:.2f}", f"{total:.0f}", f"{test.cost:.0f}", str(test.step.hazard), waits)
+            (
+                test.test,
+                f"{test.gain_repair_bits:.2f}",
+                f"{total:.0f}",
+                f"{test.cost:.0f}",
+                str(test.step.hazard),
+                waits,
+            )
         )
     yield from _clipped(table(rows, "lrrrrl"))
     if not full and len(shown) > SHOWN_TESTS:
@@ -198,9 +212,9 @@ def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
     if diagnosis.turns:
         yield bold("What would change the verdict most")
         for turn in diagnosis.turns:
+            outcome = f"{turn.test}={turn.outcome} ({percent(turn.chance)})"
             label = model.components[turn.leading].label
-            text = f"{turn.test}={turn.outcome} ({percent(turn.chance)}) would put {label} first, {percent(turn.probability)}"
-            yield wrapped(text, 2, 4)
+            yield wrapped(f"{outcome} would put {label} first, {percent(turn.probability)}", 2, 4)
         yield ""
     if diagnosis.inseparable:
         yield bold("No open test tells apart")

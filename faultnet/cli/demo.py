@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 from faultnet.case import Case, RepairOutcome, parse_events
 from faultnet.case.words import describe_event
-from faultnet.cli.as_text import advice, repair_step, standing
 from faultnet.cli.as_json import DISCLAIMER
+from faultnet.cli.as_text import advice, repair_step, standing
 from faultnet.cli.terminal import bold, columns, wrapped
 from faultnet.diagnosis import Diagnosis, diagnose
 from faultnet.files import load_model
-from faultnet.model import Model, ModeId
+from faultnet.model import ModeId, Model
 from faultnet.model.work import Caution
 from faultnet.ranking import Ranking, rank_tests
 from faultnet.settings import ShopSettings
@@ -20,16 +20,25 @@ INCHES = 50.0
 
 SEEN = {
     "sound": ("sound=present", "The news is on. The set hears and decodes; only the light is missing."),
-    "flashlight": ("flashlight=image_seen", "Torch at the glass, bright menu on: a ghost of it is there. The panel gets a picture."),
+    "flashlight": (
+        "flashlight=image_seen",
+        "Torch at the glass, bright menu on: a ghost of it is there. The panel gets a picture.",
+    ),
     "startup_flash": ("startup_flash=flash_then_off", "Cold start in the dark: a short flash, then nothing."),
     "blink_code": ("blink_code=normal_on", "The standby light behaves as always."),
     "visual": ("visual=nothing", "No bulged capacitor, nothing burnt."),
-    "loaded_voltage": ("loaded_voltage=0.2,0.1", "Both test points at the LED plug sit near zero once it has gone dark."),
+    "loaded_voltage": (
+        "loaded_voltage=0.2,0.1",
+        "Both test points at the LED plug sit near zero once it has gone dark.",
+    ),
     "loaded_voltage_peak": (
         "loaded_voltage_peak=64.5",
         "Meter on max hold, fresh start: it caught 64.5 V. The label on the panel says 54 V.",
     ),
-    "open_voltage": ("open_voltage=65.2", "LED cable out, meter on max hold, power on: up to 65.2 V. The driver is alive."),
+    "open_voltage": (
+        "open_voltage=65.2",
+        "LED cable out, meter on max hold, power on: up to 65.2 V. The driver is alive.",
+    ),
     "strip_tester": ("strip_tester=dark", "Strip tester on the free plug: not one LED lights."),
     "feed_rail": ("feed_rail=ok", "24 V at the driver, steady through switch-on."),
     "bl_on": ("bl_on=high_then_low", "BL_ON comes, and is taken away after a second."),
@@ -77,15 +86,15 @@ def _heading(text: str) -> None:
 def _intake(model: Model, now: _Standing) -> None:
     _heading("Job 1017 at Lantern Street Repairs (an invented shop)")
     _say(
-        "A 50 inch set comes in: sound, but a dark screen. The panel label gives 54 V for the LED strips. The bench is "
-        "trained for powered work. faultnet knows nothing else yet, so it starts from what usually causes this complaint:"
+        "A 50 inch set comes in: sound, but a dark screen. The panel label gives 54 V for the LED strips. The bench "
+        "is trained for powered work. faultnet knows nothing else yet, so it starts from what usually causes this:"
     )
     print()
     print("\n".join(standing(model, now.diagnosis)))
     print()
     _say(
-        "The panel stands so high because nobody has looked with a torch yet: a set that is lit but shows no picture is "
-        "often brought in as dark, too. The brackets are wide because these numbers are reasoned, not measured."
+        "The panel stands so high because nobody has looked with a torch yet: a set that is lit but shows no picture "
+        "is often brought in as dark, too. The brackets are wide because these numbers are reasoned, not measured."
     )
 
 
@@ -134,8 +143,8 @@ def _verdict(model: Model, now: _Standing, shown: set[Caution]) -> None:
     _heading("After the repair")
     _say(
         f"Strips fitted, set closed, picture bright: entered as {repair.repair}=works. Nothing faulty is now "
-        f"{percent(after.nothing_found)} likely. That outcome is evidence, too: had it stayed dark, the same entry with "
-        f"'not' would have moved the suspicion on."
+        f"{percent(after.nothing_found)} likely. That outcome is evidence, too: had it stayed dark, the same entry "
+        f"with 'not' would have moved the suspicion on."
     )
     print()
     events = " ".join(SEEN[e.observation][0] for e in now.case.events if not isinstance(e, RepairOutcome))

@@ -73,24 +73,25 @@ def _show_text(model: Model) -> Iterator[str]:
     yield ""
     yield bold("Failure modes") + "  (share of the confirmed jobs that each causes)"
     rows = [
-        (f"{c.id}.{m.id}", percent(m.share) if m.share >= 0.01 else f"{100 * m.share:.2g} %", f"{c.label}: {m.label}", m.mark)
+        (f"{c.id}.{m.id}", f"{100 * m.share:.2g} %", m.label, m.mark)
         for c in model.components.values()
         for m in c.modes
     ]
     yield from table(rows, "lrll")
     yield f"  two or more parts faulty: {percent(model.second_fault_share)}"
-    yield f"  a share counts as {model.strength.shares_jobs:g} jobs already seen, a table row as {model.strength.rows_jobs:g}"
+    strength = model.strength
+    yield f"  a share counts as {strength.shares_jobs:g} jobs already seen, a table row as {strength.rows_jobs:g}"
     yield ""
     yield bold("Conditions") + "  (--given NAME=STATE; else summed out)"
     for condition in model.conditions.values():
         states = ", ".join(f"{s} {percent(p)}" for s, p in zip(condition.states, condition.shares, strict=True))
-        yield wrapped(f"{condition.id}: {states}", 2, 6)
+        yield wrapped(f"{condition.id}, {condition.label}: {states}", 2, 6)
     yield ""
     yield bold("Tests")
     rows = [("", "min", "hazard", "what it can show")]
     for test in model.tests.values():
-        seen = "; ".join(" | ".join(model.observations[o].states) for o in test.reveals)
-        rows.append((test.id, f"{test.minutes:g}", str(test.hazard), seen))
+        states = "; ".join(" | ".join(model.observations[o].states) for o in test.reveals)
+        rows.append((test.id, f"{test.minutes:g}", str(test.hazard), states))
     yield from (wrapped(line, 0, 6) for line in table(rows, "lrrl"))
     yield ""
     yield bold("Other names you may type")
@@ -163,12 +164,14 @@ def _complaint(model: Model) -> list[Any]:
 
 def _check_text(model: Model, result: dict[str, Any]) -> Iterator[str]:
     engine, counts = result["engine"], result["counts"]
-    yield f"{model.version} is sound: {counts['observations']} observations, {counts['tests']} tests, {counts['repairs']} repairs."
+    listed = ", ".join(f"{counts[kind]} {kind}" for kind in ("observations", "tests", "repairs"))
+    yield f"{model.version} is sound: {listed}."
     yield ""
     yield bold("Engine") + f"  ({engine['kind']})"
     sides = ", ".join(f"{name} {n}" for name, n in engine["conditions"].items())
     yield wrapped(f"{engine['component_states']} component states; conditions: {sides}", 2, 4)
-    yield f"  widest column {engine['widest_column']}: {engine['widest_column_entries']} entries; {engine['bytes']} bytes in all"
+    widest = f"widest column {engine['widest_column']}: {engine['widest_column_entries']} entries"
+    yield f"  {widest}; {engine['bytes']} bytes in all"
     yield ""
     yield bold("Shares") + "  (as written; given back by the network for the confirmed complaint)"
     rows = [("", "written", "network", "prior odds")]

@@ -77,7 +77,9 @@ def parse_setup(text: str) -> dict[str, str]:
     for item in filter(None, text.split(",")):
         part, _, state = item.partition("=")
         if part not in SETUP_PARTS:
-            problems.append(f"--at {item}: unknown part {part}; parts are {', '.join(SETUP_PARTS)}{nearest(part, SETUP_PARTS)}")
+            problems.append(
+                f"--at {item}: unknown part {part}; parts are {', '.join(SETUP_PARTS)}{nearest(part, SETUP_PARTS)}"
+            )
         elif state not in SETUP_PARTS[part]:
             problems.append(f"--at {item}: {part} is one of {', '.join(SETUP_PARTS[part])}")
         else:

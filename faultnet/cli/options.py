@@ -4,7 +4,9 @@ from typing import Annotated
 
 import typer
 
-ModelName = Annotated[str, typer.Argument(metavar="MODEL", help="A model's id (backlight) or the path of a model file.")]
+ModelName = Annotated[
+    str, typer.Argument(metavar="MODEL", help="A model's id (backlight) or the path of a model file.")
+]
 Events = Annotated[list[str] | None, typer.Argument(metavar="[EVENT]...", help="What was seen, measured and tried.")]
 Given = Annotated[
     list[str] | None,
@@ -12,7 +14,9 @@ Given = Annotated[
 ]
 Setup = Annotated[
     str,
-    typer.Option("--at", metavar="PART=STATE,...", help="How the set stands: cover=off,mains=off,led_cable=in,panel=closed."),
+    typer.Option(
+        "--at", metavar="PART=STATE,...", help="How the set stands: cover=off,mains=off,led_cable=in,panel=closed."
+    ),
 ]
 Size = Annotated[float | None, typer.Option("--size", metavar="INCHES", help="Screen size.", min=5, max=200)]
 Nominal = Annotated[

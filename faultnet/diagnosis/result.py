@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Fault:
-    """P(component in this state), its interval, and where its number comes from: `seed`, or jobs it was learned from."""
+    """P(component in this state), its interval, and where the numbers come from: `seed`, or how many jobs."""
 
     component: str
     mode: str

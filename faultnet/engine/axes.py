@@ -66,7 +66,9 @@ class Axes:
     def _own_axes(self) -> dict[str, Ints]:
         n_dims = len(self.sides) + 1
         index: dict[str, Ints] = {}
-        for target, states in zip(self.targets, np.unravel_index(np.arange(self.n_joint), self.target_sizes), strict=True):
+        for target, states in zip(
+            self.targets, np.unravel_index(np.arange(self.n_joint), self.target_sizes), strict=True
+        ):
             index[target] = states.reshape((1,) * (n_dims - 1) + (-1,))
         for number, side in enumerate(self.sides):
             shape = [1] * n_dims

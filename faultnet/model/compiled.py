@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from faultnet.cpt import Floats, Ints
 from faultnet.engine.joint import JointEngine, compile_joint
 from faultnet.model.faults import mode_indicator
@@ -30,7 +32,8 @@ class Compiled:
     @cached_property
     def n_faults(self) -> Ints:
         """Faulty components in each joint state: ``(n_joint,)``."""
-        return self.is_mode.sum(axis=1).astype(int)
+        counts: Ints = self.is_mode.sum(axis=1).astype(np.intp)
+        return counts
 
     @cached_property
     def needs_work(self) -> Mapping[str, tuple[int, ...]]:
@@ -40,9 +43,7 @@ class Compiled:
 
 def compile_model(model: Model) -> Compiled:
     """Solve the priors (unless the model brings them along) and compile the engine."""
-    if model.root_odds is None:
-        odds = solve_root_odds(model)
-    else:
-        odds = dict(zip(model.modes, model.root_odds, strict=True))
+    known = model.root_odds
+    odds = solve_root_odds(model) if known is None else dict(zip(model.modes, known, strict=True))
     network = build_network(model, odds)
     return Compiled(model, network, compile_joint(network, tuple(model.components)), odds)

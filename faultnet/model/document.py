@@ -21,7 +21,7 @@ from faultnet.model.nodes import (
     When,
 )
 from faultnet.model.volts import Level, NominalRange, Piece, ReadingModel
-from faultnet.model.work import Caution, Repair, SetupChange, BenchTest
+from faultnet.model.work import BenchTest, Caution, Repair, SetupChange
 
 Document = Mapping[str, Any]
 
@@ -90,7 +90,9 @@ def _rail(id_: str, r: Document) -> Rail:
 
 def _observation(id_: str, o: Document, strength: Strength) -> Observation:
     usual = o["strength"] or strength.rows_jobs
-    table = tuple(Row(_when(r["when"]), tuple(r["p"]), r["strength"] or usual, r["mark"] or o["mark"]) for r in o["table"])
+    table = tuple(
+        Row(_when(r["when"]), tuple(r["p"]), r["strength"] or usual, r["mark"] or o["mark"]) for r in o["table"]
+    )
     return Observation(
         id=id_,
         label=o["label"],

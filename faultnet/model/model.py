@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from faultnet.model.nodes import Collateral, Component, Condition, Group, ModeId, Observation, Rail
 from faultnet.model.volts import NominalRange
-from faultnet.model.work import Repair, SetupChange, BenchTest
+from faultnet.model.work import BenchTest, Repair, SetupChange
 
 if TYPE_CHECKING:
     from faultnet.model.compiled import Compiled

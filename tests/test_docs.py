@@ -1,0 +1,95 @@
+"""README, the contributors' guide and the notebooks say what is true."""
+
+import ast
+import doctest
+import importlib
+import pkgutil
+import re
+import runpy
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import faultnet
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def module_names() -> list[str]:
+    return [m.name for m in pkgutil.walk_packages(faultnet.__path__, "faultnet.") if not m.name.endswith("__main__")]
+
+
+def test_the_public_names_are_sorted_and_all_there() -> None:
+    assert sorted(faultnet.__all__) == faultnet.__all__
+    assert set(faultnet._HOMES) == set(faultnet.__all__)
+    for name in faultnet.__all__:
+        assert name == getattr(faultnet, name).__name__
+    with pytest.raises(AttributeError):
+        _ = faultnet.no_such_name
+
+
+@pytest.mark.parametrize("name", module_names())
+def test_docstring_examples_run(name: str) -> None:
+    failed, _ = doctest.testmod(importlib.import_module(name))
+    assert failed == 0
+
+
+def test_the_package_s_own_example_runs() -> None:
+    failed, tried = doctest.testmod(faultnet)
+    assert (failed, tried > 0) == (0, True)
+
+
+def test_readme_s_python_runs(capsys: pytest.CaptureFixture[str]) -> None:
+    blocks = re.findall(r"```python\n(.*?)```", README, flags=re.DOTALL)
+    assert blocks
+    for block in blocks:
+        exec(compile(ast.parse(block), "README.md", "exec"), {})
+    assert "strips" in capsys.readouterr().out
+
+
+def test_readme_has_exactly_two_set_up_commands_and_ci_runs_them() -> None:
+    commands = re.findall(r"^    (python3 -m venv .*)$", README, flags=re.MULTILINE)
+    assert len(commands) == 2
+    assert commands[0].endswith("faultnet demo")
+    assert "pytest" in commands[1]
+    assert "readme_command" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_readme_s_terminal_answer_is_what_the_command_prints() -> None:
+    command, shown = re.findall(r"```console\n\$ (faultnet [^\n]*)\n(.*?)```", README, flags=re.DOTALL)[0]
+    done = subprocess.run(
+        [sys.executable, "-m", *command.split()],
+        capture_output=True,
+        encoding="utf-8",
+        timeout=60,
+        check=True,
+        env={**__import__("os").environ, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"},
+    )
+    assert shown.rstrip() == done.stdout.rstrip()
+
+
+def test_every_entry_shown_in_readme_is_understood() -> None:
+    model = faultnet.load_model("backlight")
+    entries = re.findall(r"^\| `([^` ]+=[^` ]+)` \|", README, flags=re.MULTILINE)
+    assert len(entries) >= 9
+    assert len(entries) == len(faultnet.parse_events(model, entries))
+
+
+def test_every_module_stands_in_the_guide() -> None:
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    top = {name.split(".")[1] for name in module_names()}
+    assert set() == {name for name in top if f"`{name}" not in guide}
+
+
+@pytest.mark.parametrize("notebook", sorted((ROOT / "notebooks").glob("*.py")), ids=lambda path: path.stem)
+def test_notebooks_run_from_top_to_bottom(notebook: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    runpy.run_path(str(notebook))
+    assert capsys.readouterr().out
+
+
+def test_no_module_is_past_400_lines() -> None:
+    long = [p for p in (ROOT / "faultnet").rglob("*.py") if len(p.read_text(encoding="utf-8").splitlines()) > 400]
+    assert long == []
