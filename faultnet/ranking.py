@@ -47,6 +47,7 @@ class RankedTest:
     gain_repair_bits: float
     cost: float
     step: Step
+    side_effect: str
     waits_for: tuple[str, ...]
     outcomes: tuple[Outcome, ...]
 
@@ -147,6 +148,7 @@ def _rank(
         gain_repair_bits=belief.gain_bits(leaves, model.compiled.needs_work),
         cost=settings.price(step.setup_minutes + step.minutes, test.money, step.hazard),
         step=step,
+        side_effect=test.side_effect,
         waits_for=unmet(test.after, seen),
         outcomes=_outcomes(model, belief, leaves),
     )

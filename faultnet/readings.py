@@ -1,8 +1,8 @@
 """What readings in volts say about the states of their observations.
 
 A reading is never cut into bins: each state has a distribution of the ratio to the nominal voltage, widened by the
-meter's error and mixed with a share of outliers, and the nominal itself is integrated over what is known of it. Readings
-taken on one set share its nominal and what its driver output shows when off, so they are weighed together.
+meter's error and mixed with a share of outliers, and the nominal itself is integrated over what is known of it.
+Readings taken on one set share its nominal and what its driver output shows when off, so they are weighed together.
 """
 
 from collections.abc import Mapping, Sequence

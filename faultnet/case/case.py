@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from faultnet.case.events import Event, Reading, RepairOutcome, Seen
+from faultnet.case.events import Event, Reading, RepairOutcome, Seen, set_aside
 from faultnet.model.model import Model
 from faultnet.readings import Meter
 
@@ -61,10 +61,16 @@ class Case:
         return replaced
 
     def known(self, model: Model) -> frozenset[str]:
-        """Observations that were made since the last repair."""
+        """Observations that were made since the last repair, and count."""
         *_, last = self.epochs()
-        seen: list[Seen] = [e for e in (self.events[n] for n in last) if not isinstance(e, RepairOutcome)]
+        events = [self.events[n] for n in last]
+        seen: list[Seen] = [e for e in events if not isinstance(e, RepairOutcome) and set_aside(e) is None]
         return frozenset(e.observation for e in seen if not model.observations[e.observation].repeats_independently)
+
+    def tells(self, observation: str) -> bool:
+        """Whether an event before the first repair is about this observation; it then replaces the usual complaint."""
+        first = next(self.epochs())
+        return any(getattr(self.events[n], "observation", None) == observation for n in first)
 
     def ever_seen(self) -> frozenset[str]:
         """Observations that were made at any time."""

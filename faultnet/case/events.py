@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import isinf
 
 SYMPTOM_SHOWING: Mapping[str, float] = {"showing": 1.0, "not_showing": 0.0, "unknown": 0.5}
 """Chance that the symptom showed at the time of an event."""
@@ -45,6 +46,17 @@ class Reading:
     def reached(self) -> tuple[float, ...]:
         return tuple(point for point in self.points if point is not None)
 
+    @property
+    def set_aside(self) -> str | None:
+        """Why the reading is kept but not used, or None."""
+        if self.against == "hot":
+            return "read against the mains side, not chassis: it cannot be compared"
+        if not self.reached:
+            return "no point was reached"
+        if sum(map(isinf, self.reached)) * 2 >= len(self.reached):
+            return "over range: choose a higher range and read again"
+        return None
+
 
 @dataclass(frozen=True)
 class RepairOutcome:
@@ -56,3 +68,8 @@ class RepairOutcome:
 
 Seen = Finding | SoftFinding | Reading
 Event = Seen | RepairOutcome
+
+
+def set_aside(event: Event) -> str | None:
+    """Why an event is kept but not used, or None."""
+    return event.set_aside if isinstance(event, Reading) else None

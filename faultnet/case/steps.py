@@ -1,12 +1,11 @@
 """From the events of a case to the steps an engine takes, and the belief they lead to."""
 
 from collections.abc import Iterable, Sequence
-from math import isinf
 
 import numpy as np
 
 from faultnet.case.case import Case
-from faultnet.case.events import SYMPTOM_SHOWING, Finding, Reading, RepairOutcome, Seen, SoftFinding
+from faultnet.case.events import SYMPTOM_SHOWING, Finding, Reading, RepairOutcome, Seen, SoftFinding, set_aside
 from faultnet.engine.evidence import Change, Likelihood, Step, finding, soft_finding
 from faultnet.engine.joint import Belief
 from faultnet.model.graph import SET_WORKS
@@ -25,24 +24,15 @@ def counted_events(model: Model, case: Case) -> list[int]:
     return [n for n, event in enumerate(case.events) if n not in replaced and set_aside(event) is None]
 
 
-def set_aside(event: object) -> str | None:
-    """Why an event is kept but not used, or None."""
-    if isinstance(event, Reading):
-        if event.against == "hot":
-            return "read against the mains side, not chassis: it cannot be compared"
-        if not event.reached:
-            return "no point was reached"
-        if isinf(Volts(event.observation, event.reached, event.hold).volts):
-            return "over range: choose a higher range and read again"
-    return None
-
-
 def case_steps(model: Model, case: Case, counted: Iterable[int] | None = None) -> list[Step]:
-    """The steps of a case; `counted` are the numbers of the events to use (default: all that count)."""
+    """The steps of a case; `counted` are the numbers of the events to use (default: all that count).
+
+    Readings of one epoch share the set's nominal; where it is unknown, those of another epoch are weighed apart.
+    """
     use = set(counted_events(model, case) if counted is None else counted)
     network = model.compiled.network
     steps: list[Step] = [finding(network, condition, state) for condition, state in case.given.items()]
-    if case.with_complaint:
+    if case.with_complaint and not case.tells(model.complaint):
         steps.append(finding(network, model.complaint, model.complaint_state))
     for epoch in case.epochs():
         events = [case.events[n] for n in epoch if n in use]

@@ -4,8 +4,7 @@ from math import isinf
 from typing import Any
 
 from faultnet.case import Case
-from faultnet.case.events import Event, Finding, RepairOutcome, SoftFinding
-from faultnet.case.steps import set_aside
+from faultnet.case.events import Event, Finding, RepairOutcome, SoftFinding, set_aside
 from faultnet.case.words import describe_event
 from faultnet.diagnosis import Diagnosis, Surprise
 from faultnet.model import Model
@@ -129,6 +128,7 @@ def test_json(test: RankedTest) -> Json:
         "gain_repair_bits": test.gain_repair_bits,
         "cost": test.cost,
         **step_json(test.step),
+        "side_effect": test.side_effect,
         "waits_for": list(test.waits_for),
         "outcomes": [
             {"state": o.state, "chance": o.chance, "leading_fault": o.leading_fault, "probability": o.probability}

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from faultnet.case import Case
-from faultnet.case.steps import set_aside
+from faultnet.case.events import set_aside
 from faultnet.case.words import describe_event, state_words
 from faultnet.cli.as_json import DISCLAIMER
 from faultnet.cli.terminal import bar, bold, columns, table, wrapped
@@ -40,7 +40,7 @@ def answer_text(model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking
 
 def _understood(model: Model, case: Case) -> Iterator[str]:
     yield bold("Understood")
-    if case.with_complaint:
+    if case.with_complaint and not case.tells(model.complaint):
         seen = model.observations[model.complaint]
         yield f"  complaint: {state_words(seen, model.complaint_state)}"
     for condition, state in case.given.items():
@@ -117,6 +117,8 @@ def _test_step(model: Model, test: RankedTest, why: str, shown: set[Caution] | N
         yield wrapped(model.tests[test.test].how, 4)
     yield wrapped(f"why: {why}", 4, 9)
     yield from _effort(test.step, shown)
+    if test.side_effect:
+        yield wrapped(f"note: {test.side_effect}", 4, 10)
     rows = []
     for outcome in test.outcomes:
         names = [

@@ -1,9 +1,9 @@
 """From shares of jobs with the confirmed complaint to the prior odds of independent parts.
 
 A person knows what share of the jobs *with this complaint* each failure mode causes. The network needs the chance that
-a part is faulty before anything is known. Typing the one in as the other makes double faults far too likely; this module
-solves for the odds with which the network, given the confirmed complaint, gives the shares back, and two or more faulty
-components as often as stated.
+a part is faulty before anything is known. Typing the one in as the other makes double faults far too likely; this
+module solves for the odds with which the network, given the confirmed complaint, gives the shares back, and two or more
+faulty components as often as stated.
 """
 
 import numpy as np
