@@ -11,7 +11,8 @@ _TINY = 1e-300
 def entropy_bits(probabilities: npt.ArrayLike) -> float:
     """-sum p log2 p over all entries, with 0 log 0 = 0."""
     p = np.asarray(probabilities, dtype=float)
-    return float(-np.vdot(p, np.log2(np.maximum(p, _TINY))))
+    logs = np.maximum(p, _TINY)
+    return -float(np.vecdot(p, np.log2(logs, out=logs)).sum())
 
 
 def row_entropies_bits(rows: Floats) -> Floats:
@@ -22,5 +23,5 @@ def row_entropies_bits(rows: Floats) -> Floats:
 
 def mutual_information_bits(joint: Floats) -> float:
     """I(row ; column) of a joint distribution ``(n, m)``, at least 0."""
-    gain = entropy_bits(joint.sum(axis=1)) + entropy_bits(joint.sum(axis=0)) - entropy_bits(joint)
+    gain = entropy_bits(np.add.reduce(joint, axis=1)) + entropy_bits(np.add.reduce(joint, axis=0)) - entropy_bits(joint)
     return max(0.0, gain)

@@ -7,21 +7,32 @@ multiplied; what is not touched stays summed out. Nothing here loops over states
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from math import log
 
 import numpy as np
 
 from faultnet.cpt import Floats, Ints
 from faultnet.engine.axes import Axes
+from faultnet.engine.columns import OutcomeColumn, make_outcome_column
 from faultnet.engine.evidence import Change, Likelihood, Step
-from faultnet.engine.information import entropy_bits, mutual_information_bits, row_entropies_bits
+from faultnet.engine.information import entropy_bits, mutual_information_bits
+from faultnet.engine.prior import joint_prior
 from faultnet.errors import ContradictoryEvidence
 from faultnet.network import Network
 
 MOST_ENTRIES = 2**25
 """A belief that touches every side may have this many entries (256 MiB); larger networks need another engine."""
 
+MOST_CELLS = 2**14
+"""Tables of rows by groups larger than this, and than the joint states, are not worth writing out."""
+
+FEW_CELLS = 8
+"""Sorting into so few cells is done faster by a product with their indicators."""
+
 Grouping = Mapping[str, Sequence[int]]
 """For each node the group of each of its states: what a gain is about, such as "needs work or not"."""
+
+_GroupingKey = tuple[tuple[str, tuple[int, ...]], ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,13 +40,21 @@ class JointEngine:
     """A network compiled for queries about its targets. Make one with `compile_joint`; it never changes."""
 
     axes: Axes
-    _columns: dict[tuple[tuple[str, ...], frozenset[int]], "OutcomeColumn"] = field(default_factory=dict)
+    _sides: dict[tuple[str, ...], frozenset[int]] = field(default_factory=dict)
+    _columns: dict[tuple[tuple[str, ...], frozenset[int]], OutcomeColumn] = field(default_factory=dict)
+    _side_priors: dict[int, Floats] = field(default_factory=dict)
     _bases: dict[frozenset[int], Floats] = field(default_factory=dict)
-    _labels: dict[tuple[tuple[str, tuple[int, ...]], ...], tuple[Ints, int]] = field(default_factory=dict)
+    _labels: dict[_GroupingKey, tuple[Ints, int]] = field(default_factory=dict)
+    _cells: dict[tuple[tuple[str, ...], frozenset[int], _GroupingKey], "Cells"] = field(default_factory=dict)
 
     @property
     def network(self) -> Network:
         return self.axes.network
+
+    @cached_property
+    def leaves(self) -> frozenset[str]:
+        """Nodes that are only ever observed."""
+        return frozenset(self.axes.leaves)
 
     @cached_property
     def prior(self) -> "Belief":
@@ -55,101 +74,101 @@ class JointEngine:
     # -- prior ---------------------------------------------------------------------------------------------------
 
     @cached_property
-    def _side_factors(self) -> list[Floats]:
-        return [self.axes.prior_factor(side) for side in self.axes.sides]
-
-    @cached_property
-    def _target_factors(self) -> list[Floats]:
-        return [self.axes.prior_factor(target) for target in self.axes.targets]
-
-    @cached_property
     def coupled(self) -> frozenset[int]:
         """Sides whose prior hangs together with the targets or with each other; all others are independent roots."""
         coupled: set[int] = set()
-        for factor in self._target_factors:
-            coupled |= self.axes.sides_of(factor)
-        for number, factor in enumerate(self._side_factors):
-            sides = self.axes.sides_of(factor)
-            if factor.shape[-1] > 1 or sides - {number}:
-                coupled |= sides | {number}
+        for node in (*self.axes.targets, *self.axes.sides):
+            above = [self.axes.index[parent] for parent in self.network[node].parents]
+            sides = frozenset[int]().union(*(self.axes.sides_of(index) for index in above))
+            coupled |= sides
+            if node in self.axes.side_number and (sides or any(index.shape[-1] > 1 for index in above)):
+                coupled.add(self.axes.side_number[node])
         return frozenset(coupled)
 
     def side_prior(self, side: int) -> Floats:
         """P(state) of an independent side, along its axis."""
-        return self._side_factors[side]
+        if side not in self._side_priors:
+            self._side_priors[side] = self.axes.prior_factor(self.axes.sides[side])
+        return self._side_priors[side]
+
+    def side_priors(self, sides: frozenset[int]) -> Floats:
+        """P(states) of several independent sides, an axis each."""
+        chances: Floats = np.ones((1,) * (len(self.axes.sides) + 1))
+        for side in sorted(sides):
+            chances = chances * self.side_prior(side)
+        return chances
 
     def base(self, kept: frozenset[int]) -> Floats:
         """P(kept coupled sides, joint state of the targets); the other coupled sides summed out."""
         kept &= self.coupled
         if kept not in self._bases:
-            product: Floats = np.ones((1,) * (len(self.axes.sides) + 1))
-            for factor in [*self._target_factors, *(self._side_factors[side] for side in sorted(self.coupled))]:
-                product = product * factor
-            summed = tuple(sorted(self.coupled - kept))
-            self._bases[kept] = product.sum(axis=summed, keepdims=True) if summed else product
+            self._bases[kept] = joint_prior(self.axes, sorted(self.coupled), self.coupled - kept)
         return self._bases[kept]
 
     # -- columns -------------------------------------------------------------------------------------------------
 
     def likelihood_column(self, seen: Likelihood) -> Floats:
-        """P(what was seen | joint state), over the sides it depends on."""
+        """P(what was seen | joint state), over the sides it depends on; an array of the caller's own."""
         sizes = tuple(len(self.network[node].states) for node in seen.nodes)
         if seen.table.shape != sizes:
             raise ValueError(f"the likelihood of {seen.nodes} needs shape {sizes}, not {seen.table.shape}")
         table = seen.table
         for axis, node in enumerate(seen.nodes):
-            if node in self.axes.leaves:
+            if node in self.leaves:
                 rows = self.network[node].cpt.rows
-                table = np.moveaxis(np.tensordot(rows, table, axes=(1, axis)), 0, axis)
+                if table.ndim == 1:
+                    table = rows @ table
+                else:
+                    table = np.moveaxis(np.tensordot(rows, table, axes=(1, axis)), 0, axis)
         configuration: Ints = np.zeros((1,) * (len(self.axes.sides) + 1), dtype=np.intp)
-        for node, size in zip(seen.nodes, table.shape, strict=True):
-            configuration = configuration * size + self.axes.index[node]
-        column: Floats = table.reshape(-1)[configuration]
+        for number, (node, size) in enumerate(zip(seen.nodes, table.shape, strict=True)):
+            index = self.axes.index[node]
+            configuration = configuration * size + index if number else index
+        column: Floats = table.reshape(-1).take(configuration)
         if seen.showing < 1:
             column = seen.showing * column + (1 - seen.showing) * column[..., :1]
         return column
 
-    def outcome_column(self, leaves: tuple[str, ...], touched: frozenset[int]) -> "OutcomeColumn":
+    def outcome_column(self, leaves: tuple[str, ...], touched: frozenset[int]) -> OutcomeColumn:
         """P(outcomes of the leaves | joint state), independent sides that are not `touched` summed out."""
-        sides = frozenset[int]().union(*(self.axes.sides_of(self.axes.index[leaf]) for leaf in leaves))
-        summed = (sides - touched) - self.coupled
-        key = (leaves, summed)
-        if key not in self._columns:
-            self._columns[key] = self._make_outcome_column(leaves, sides, summed)
-        return self._columns[key]
+        summed = self._sides_under(leaves) - touched - self.coupled
+        column = self._columns.get((leaves, summed))
+        if column is None:
+            column = make_outcome_column(self.axes, leaves, {side: self.side_prior(side) for side in summed})
+            self._columns[leaves, summed] = column
+        return column
 
-    def _make_outcome_column(
-        self, leaves: tuple[str, ...], sides: frozenset[int], summed: frozenset[int]
-    ) -> "OutcomeColumn":
-        joint: Floats = np.ones((1,) * (len(self.axes.sides) + 2))
-        for leaf in leaves:
-            joint = joint[:, None] * self.chances(leaf)[None]
-            joint = joint.reshape(-1, *joint.shape[2:])
-        for side in sorted(summed):
-            joint = (joint * self.side_prior(side)).sum(axis=side + 1, keepdims=True)
-        shape = (*joint.shape[:-1], self.axes.n_joint)
-        return OutcomeColumn(np.ascontiguousarray(np.broadcast_to(joint, shape)), sides - summed)
+    def _sides_under(self, nodes: tuple[str, ...]) -> frozenset[int]:
+        """The sides that any of these nodes depends on."""
+        if nodes not in self._sides:
+            self._sides[nodes] = frozenset[int]().union(*(self.axes.sides_of(self.axes.index[node]) for node in nodes))
+        return self._sides[nodes]
 
-    def chances(self, node: str) -> Floats:
-        """P(state of the node | joint state), certain for a hidden node: ``(n_states, *sides or 1, n_joint or 1)``."""
-        known = self.network[node]
-        rows = known.cpt.rows if node in self.axes.leaves else np.eye(len(known.states))
-        return np.moveaxis(rows[self.axes.index[node]], -1, 0)
+    def cells(self, leaves: tuple[str, ...], about: Grouping, touched: frozenset[int]) -> "Cells":
+        """Which row of the leaves' column and which group each joint state falls into."""
+        wanted = touched | self._sides_under(tuple(about))
+        grouping = tuple([(node, tuple(groups)) for node, groups in about.items()])
+        key = (leaves, self._sides_under(leaves) - wanted, grouping)
+        cells = self._cells.get(key)
+        if cells is None:
+            column, (labels, n_groups) = self.outcome_column(leaves, wanted), self._group_labels(grouping)
+            number = column.row_of * n_groups + labels
+            self._cells[key] = cells = Cells(column, number.reshape(-1), n_groups, self.axes.sides_of(number))
+        return cells
 
-    def group_labels(self, grouping: Grouping) -> tuple[Ints, int]:
-        """For every joint state the number of its group, over the sides it depends on, and how many groups there are."""
-        key = tuple((node, tuple(groups)) for node, groups in grouping.items())
-        if key not in self._labels:
-            if leaves := [node for node in grouping if node in self.axes.leaves]:
+    def _group_labels(self, about: _GroupingKey) -> tuple[Ints, int]:
+        """For every joint state the number of its group, over the sides it depends on, and how many groups."""
+        if about not in self._labels:
+            if leaves := [node for node, _ in about if node in self.leaves]:
                 raise ValueError(f"a gain is about hidden nodes; {', '.join(leaves)} is only ever observed")
             labels: Ints = np.zeros((1,) * (len(self.axes.sides) + 1), dtype=np.intp)
             n_groups = 1
-            for node, groups in key:
+            for node, groups in about:
                 size = max(groups) + 1
                 labels = labels * size + np.asarray(groups, dtype=np.intp)[self.axes.index[node]]
                 n_groups *= size
-            self._labels[key] = labels, n_groups
-        return self._labels[key]
+            self._labels[about] = labels, n_groups
+        return self._labels[about]
 
     # -- what it costs -------------------------------------------------------------------------------------------
 
@@ -159,21 +178,34 @@ class JointEngine:
 
 
 @dataclass(frozen=True, eq=False)
-class OutcomeColumn:
-    """P(outcome | sides, joint state): ``(n_outcomes, *sides or 1, n_joint)``."""
+class Cells:
+    """Joint states sorted into cells, one for each row of a column and group.
 
-    values: Floats
+    number: ``(n_side_states * n_joint,)``, of the cell: row times `n_groups` plus group.
+    sides: those it is laid out over.
+    """
+
+    column: OutcomeColumn
+    number: Ints
+    n_groups: int
     sides: frozenset[int]
 
-    @cached_property
-    def flat(self) -> Floats:
-        """The side axes as one: ``(n_outcomes, n_side_states, n_joint)``."""
-        return self.values.reshape(self.values.shape[0], -1, self.values.shape[-1])
+    def outcomes(self, weight: Floats) -> Floats:
+        """P(joint outcome, group) when the joint states have this weight, flat: ``(n_outcomes, n_groups)``."""
+        rows, n_groups = self.column.rows, self.n_groups
+        if len(rows) * n_groups > max(MOST_CELLS, len(self.number)):
+            group = self.number % n_groups
+            by_state = rows.T.take(self.number // n_groups, axis=1) * weight
+            return np.stack([np.bincount(group, row, n_groups) for row in by_state])
+        n_cells = len(rows) * n_groups
+        cells = np.vecdot(self._is_in, weight) if n_cells <= FEW_CELLS else np.bincount(self.number, weight, n_cells)
+        table: Floats = rows.T @ cells.reshape(-1, n_groups)
+        return table
 
     @cached_property
-    def entropies_bits(self) -> Floats:
-        """H(outcome | joint state) where no side is left: ``(n_joint,)``."""
-        return row_entropies_bits(self.flat[:, 0].T)
+    def _is_in(self) -> Floats:
+        """1 where a joint state is in a cell: ``(n_cells, n_side_states * n_joint)``."""
+        return (np.arange(len(self.column.rows) * self.n_groups)[:, None] == self.number).astype(float)
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,6 +221,7 @@ class Belief:
     weight: Floats
     log_evidence: float
     steps: tuple[Step, ...] = ()
+    _over: dict[frozenset[int], Floats] = field(default_factory=dict, repr=False)
 
     @cached_property
     def touched(self) -> frozenset[int]:
@@ -197,7 +230,7 @@ class Belief:
     @cached_property
     def targets(self) -> Floats:
         """P(joint state of the targets): ``(n_joint,)``, last target fastest."""
-        return self._summed_to(self.weight, frozenset()).reshape(-1)
+        return self.over(frozenset()).reshape(-1)
 
     @cached_property
     def entropy_bits(self) -> float:
@@ -209,11 +242,17 @@ class Belief:
     def observe(self, seen: Likelihood) -> "Belief":
         """The belief after one more likelihood (Bayes' rule)."""
         column = self.engine.likelihood_column(seen)
-        weight = self.written_out(self.engine.axes.sides_of(column)) * column
+        missing = self.engine.axes.sides_of(column) - self.touched - self.engine.coupled
+        if missing:
+            column *= self.engine.side_priors(missing)
+        weight = self.written_out(self.engine.axes.sides_of(column) & self.engine.coupled)
+        whole = column.shape == np.broadcast_shapes(column.shape, weight.shape)
+        weight = np.multiply(weight, column, out=column if whole else None)
         total = float(weight.sum())
         if not total > 0:
             raise ContradictoryEvidence
-        return Belief(self.engine, weight / total, self.log_evidence + float(np.log(total)), (*self.steps, seen))
+        weight /= total
+        return Belief(self.engine, weight, self.log_evidence + log(total), (*self.steps, seen))
 
     def change(self, made: Change) -> "Belief":
         """The belief about the set after a change to one target; what is known of the sides is carried along."""
@@ -235,8 +274,8 @@ class Belief:
     def joint(self, nodes: Sequence[str]) -> Floats:
         """P(states of any nodes | evidence): ``(*sizes of nodes,)``."""
         network = self.engine.network
-        leaves = tuple(node for node in nodes if node in self.engine.axes.leaves)
-        hidden = tuple(node for node in nodes if node not in leaves)
+        leaves = tuple([node for node in nodes if node in self.engine.leaves])
+        hidden = tuple([node for node in nodes if node not in leaves])
         grouping = {node: tuple(range(len(network[node].states))) for node in hidden}
         table = self._outcomes_by_group(leaves, grouping)
         sizes = [len(network[node].states) for node in (*leaves, *hidden)]
@@ -246,8 +285,7 @@ class Belief:
     def outcomes(self, leaves: Sequence[str]) -> Floats:
         """P(joint outcome of the leaves, joint state of the targets | evidence): ``(n_outcomes, n_joint)``."""
         column = self.engine.outcome_column(tuple(leaves), self.touched)
-        weight = self.written_out(column.sides & self.engine.coupled)
-        weight = self._summed_to(weight, column.sides).reshape(-1, weight.shape[-1])
+        weight = self.over(column.sides)
         if len(weight) == 1:
             single: Floats = column.flat[:, 0] * weight
             return single
@@ -260,8 +298,8 @@ class Belief:
             return mutual_information_bits(self._outcomes_by_group(tuple(leaves), about))
         column = self.engine.outcome_column(tuple(leaves), self.touched)
         if not column.sides:
-            chances = column.flat[:, 0] @ self.targets
-            return max(0.0, entropy_bits(chances) - float(column.entropies_bits @ self.targets))
+            chances = np.vecdot(column.flat[:, 0], self.targets)
+            return max(0.0, entropy_bits(chances) - float(np.vecdot(column.entropies_bits[0], self.targets)))
         table = self.outcomes(leaves)
         return max(0.0, entropy_bits(table.sum(axis=1)) + self.entropy_bits - entropy_bits(table))
 
@@ -269,19 +307,17 @@ class Belief:
 
     def _outcomes_by_group(self, leaves: tuple[str, ...], about: Grouping) -> Floats:
         """P(joint outcome, group | evidence): ``(n_outcomes, n_groups)``; one outcome when there are no leaves."""
-        axes = self.engine.axes
-        labels, n_groups = self.engine.group_labels(about)
-        sides = axes.sides_of(labels)
-        if not sides:
-            table = self.outcomes(leaves) if leaves else self.targets[None]
-        else:
-            wanted = sides.union(*(axes.sides_of(axes.index[leaf]) for leaf in leaves))
-            weight = self._summed_to(self.written_out(wanted), wanted)
-            table = weight[None]
-            for leaf in leaves:
-                table = (table[:, None] * self.engine.chances(leaf)[None]).reshape(-1, *weight.shape)
-        flat_labels = np.broadcast_to(labels, table.shape[1:] if sides else (*labels.shape[:-1], table.shape[-1])).reshape(-1)
-        return np.stack([np.bincount(flat_labels, row.reshape(-1), n_groups) for row in table])
+        cells = self.engine.cells(leaves, about, self.touched)
+        return cells.outcomes(self.over(cells.sides).reshape(-1))
+
+    def over(self, sides: frozenset[int]) -> Floats:
+        """P(states of these sides, joint state of the targets | evidence): ``(n_side_states, n_joint)``."""
+        if sides not in self._over:
+            weight = self.written_out(sides)
+            axes = tuple(sorted(self.engine.axes.sides_of(weight) - sides))
+            summed = weight.sum(axis=axes) if axes else weight
+            self._over[sides] = summed.reshape(-1, weight.shape[-1])
+        return self._over[sides]
 
     def written_out(self, sides: frozenset[int]) -> Floats:
         """The weight with these sides (by number) written out, at their chance given what is already there."""
@@ -289,23 +325,19 @@ class Belief:
         weight = self.weight
         coupled = missing & self.engine.coupled
         if coupled and any(isinstance(step, Change) for step in self.steps):
-            # the prior no longer says how these sides hang together with the changed targets: carry them from the start
+            # the prior no longer says how these sides hang together with changed targets: carry them from the start
             weight = self.engine.belief(self.steps, coupled | (self.touched & self.engine.coupled)).weight
         elif coupled:
             there = self.engine.base(self.touched)
             wanted = self.engine.base(self.touched | coupled)
-            weight = weight * np.divide(wanted, there, out=np.zeros(np.broadcast_shapes(wanted.shape, there.shape)), where=there > 0)
-        for side in sorted(missing - coupled):
-            weight = weight * self.engine.side_prior(side)
-        return weight
-
-    def _summed_to(self, weight: Floats, kept: frozenset[int]) -> Floats:
-        axes = tuple(sorted(self.engine.axes.sides_of(weight) - kept))
-        summed: Floats = weight.sum(axis=axes, keepdims=True) if axes else weight
-        return summed
+            chance = np.zeros(np.broadcast_shapes(wanted.shape, there.shape))
+            weight = weight * np.divide(wanted, there, out=chance, where=there > 0)
+        return weight * self.engine.side_priors(missing - coupled) if missing - coupled else weight
 
 
-def compile_joint(network: Network, targets: Sequence[str] | None = None, most_entries: int = MOST_ENTRIES) -> JointEngine:
+def compile_joint(
+    network: Network, targets: Sequence[str] | None = None, most_entries: int = MOST_ENTRIES
+) -> JointEngine:
     """The engine for a network; `targets` are the nodes asked about (default: every random node with children).
 
     ValueError when one table of joint states would be too large.
