@@ -2,6 +2,7 @@
 
 import os
 import socket
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -15,6 +16,15 @@ settings.register_profile(
     "faultnet", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("faultnet")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Checked models are kept in a folder of this run, not in the user's."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("FAULTNET_CACHE", str(tmp_path_factory.mktemp("cache")))
+        yield
+
 
 LOOPBACK = ("127.", "::1", "localhost")
 

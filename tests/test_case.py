@@ -18,7 +18,8 @@ from faultnet.case import (
     parse_events,
 )
 from faultnet.case.entry import parse_event, parse_given
-from faultnet.case.steps import counted_events, set_aside
+from faultnet.case.events import set_aside
+from faultnet.case.steps import counted_events
 from faultnet.case.words import describe_event
 from faultnet.engine.joint import Belief
 from faultnet.errors import ContradictoryEvidence, UsageProblem
