@@ -134,7 +134,7 @@ def test_smooth_densities_agree_with_quadrature_to_a_millionth(
 @pytest.mark.parametrize(("observation", "hold"), HELD)
 @pytest.mark.parametrize(("nominal", "error"), [(54.0, 0.05), (None, 0.005)])
 def test_every_density_agrees_with_quadrature(observation: str, hold: str, nominal: float | None, error: float) -> None:
-    """Edges that only the meter blurs cost the fixed nodes up to 5 % (known nominal) or .5 % (unknown)."""
+    """Edges that only the meter blurs cost the fixed nodes 5 % at these volts (known nominal) or .5 % (unknown)."""
     model = backlight()
     for volts in (0.0, 12.0, 24.1, 38.0, 51.0, 65.0, 150.0):
         table = likelihood_of(observation, hold, volts, nominal)
