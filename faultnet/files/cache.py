@@ -1,19 +1,21 @@
 """Checked models, kept in the user's cache folder so that the next start need not check them again.
 
-A model is kept under the digest of its file, this program's version and the layout of the document, as JSON with a digest of
-its own. Whatever goes wrong with the cache (read-only, damaged, two processes at once) costs time, never an answer.
+A model is kept under the digest of its file, this program's version and the layout of the document, as JSON with a
+digest of its own. Whatever goes wrong with the cache (read-only, damaged, two processes at once) costs time, never an
+answer.
 """
 
 import json
 import os
+import threading
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from faultnet.model.document import Document
 
-LAYOUT = 2
-"""Raise this when the document, or how priors are solved from it, changes."""
+LAYOUT = 3
+"""Raise this when the document, what is refused in it, or how priors are solved from it changes."""
 
 
 def cache_folder() -> Path:
@@ -48,7 +50,7 @@ def keep(key: str, document: dict[str, Any]) -> None:
     try:
         folder = cache_folder()
         folder.mkdir(parents=True, exist_ok=True)
-        aside = folder / f"{key}.{os.getpid()}.part"
+        aside = folder / f"{key}.{os.getpid()}.{threading.get_ident()}.part"
         try:
             aside.write_bytes(sha256(text).hexdigest().encode() + b"\n" + text)
             aside.replace(folder / f"{key}.json")

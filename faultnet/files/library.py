@@ -1,5 +1,7 @@
 """Where model files live: with the package, in a checkout, or in the user's data folder."""
 
+import os
+from contextlib import suppress
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -32,20 +34,43 @@ def list_models() -> dict[str, Path]:
 
 def find_model_file(name: str) -> Path:
     """The file of a model named by id (`backlight`, `backlight@0`) or by path. UsageProblem when there is none."""
-    path = Path(name)
-    if path.suffix == SUFFIX or path.suffix == ".yml" or len(path.parts) > 1:
-        if not path.is_file():
-            raise UsageProblem(f"there is no model file {name}")
-        return path
+    if _is_path(name):
+        return _existing_file(Path(name))
     model_id, _, version = name.partition("@")
+    file = _file_of(model_id)
     if version not in ("", "0"):
         raise UsageProblem(f"{model_id} has no version {version}; there is only {model_id}@0, the file as written")
+    return file
+
+
+def _file_of(model_id: str) -> Path:
     for folder in model_folders():
         file = folder / f"{model_id}{SUFFIX}"
-        if file.is_file():
+        if _is_file(file):
             return file
     known = list_models()
     if model_id in known:
         return known[model_id]
     nearest = get_close_matches(model_id, known, n=3, cutoff=0.4) or sorted(known)
     raise UsageProblem(f"unknown model {model_id}; did you mean {' or '.join(nearest)}? (`faultnet model list`)")
+
+
+def _is_path(name: str) -> bool:
+    return name.lower().endswith((SUFFIX, ".yml")) or "/" in name or os.sep in name
+
+
+def _existing_file(path: Path) -> Path:
+    if _is_file(path):
+        return path
+    with suppress(OSError):
+        if path.is_dir():
+            raise UsageProblem(f"{path} is a folder; name the model file in it")
+    raise UsageProblem(f"there is no model file {path}")
+
+
+def _is_file(path: Path) -> bool:
+    """Whether there is such a file; a name that no file can have (too long) is none."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False

@@ -1,14 +1,22 @@
 """Reading a model file: from its bytes to a checked model, through the cache when the file is known."""
 
+from dataclasses import replace
 from pathlib import Path
+
+import numpy as np
 
 from faultnet import __version__
 from faultnet.errors import FileProblem, ModelProblem, Problem
 from faultnet.files import cache
 from faultnet.files.library import find_model_file
-from faultnet.files.yaml_text import MOST_BYTES, dotted, read_yaml
+from faultnet.files.yaml_text import MOST_BYTES, YamlText, dotted, read_yaml, too_large
 from faultnet.model.document import Document, model_from_document
 from faultnet.model.model import Model
+
+MOST_SHOWN = 1_000
+"""Characters of a path or message; a file that is no model file can have keys of any length."""
+
+_NOTHING: Document = {}
 
 
 def load_model(name: str, *, use_cache: bool = True) -> Model:
@@ -19,18 +27,33 @@ def load_model(name: str, *, use_cache: bool = True) -> Model:
     file = find_model_file(name)
     raw = _read(file)
     key = cache.cache_key(raw, __version__)
-    document = cache.recall(key) if use_cache else None
-    if document is None:
-        document = _check(str(file), raw)
-        if use_cache:
-            cache.keep(key, dict(document))
+    if use_cache and (kept := _remembered(key)):
+        return kept
+    document = _check(str(file), raw)
+    if use_cache:
+        cache.keep(key, dict(document))
+    return _model(document)
+
+
+def _model(document: Document) -> Model:
     return model_from_document(document, version=f"{document['id']}@0")
+
+
+def _remembered(key: str) -> Model | None:
+    """The model kept under this key, or None when nothing is kept or what is kept is no model."""
+    document = cache.recall(key)
+    try:
+        return None if document is None else _model(document)
+    except (LookupError, TypeError, ValueError, AttributeError):
+        return None
 
 
 def _read(file: Path) -> bytes:
     try:
+        if (size := file.stat().st_size) > MOST_BYTES:
+            raise ModelProblem(str(file), [Problem("", too_large(size))])
         with file.open("rb") as stream:
-            return stream.read(MOST_BYTES + 1) if file.stat().st_size <= MOST_BYTES else b" " * (MOST_BYTES + 1)
+            return stream.read(MOST_BYTES + 1)
     except OSError as error:
         raise FileProblem(f"{file}: cannot be read: {error.strerror or error}") from None
 
@@ -39,26 +62,43 @@ def _check(file: str, raw: bytes) -> Document:
     from faultnet.schema.validate import validate
 
     text = read_yaml(raw)
-    found = [] if text.data is None else validate(text.data)
-    document, problems = found if found else ({}, [])
-    listed = list(text.problems)
-    for path, message in problems:
-        listed.append(Problem(dotted(path), message, *text.place(path)))
+    listed, document = list(text.problems), _NOTHING
+    if () not in text.unread:
+        document, found = validate(text.data)
+        told = [(path, message) for path, message in found if path not in text.unread]
+        listed += [Problem(dotted(path), message, *text.place(path)) for path, message in told]
     if not listed:
-        document, listed = _solve(document, text.place(("second_fault_share",)))
+        document, listed = _solve(document, text)
     if listed:
-        raise ModelProblem(file, list(dict.fromkeys(listed)))
+        raise ModelProblem(file, [_printable(problem) for problem in dict.fromkeys(listed)])
     return document
 
 
-def _solve(document: Document, place: tuple[int, int]) -> tuple[Document, list[Problem]]:
+def _printable(problem: Problem) -> Problem:
+    """The problem in one line of some length, with what a terminal cannot show, or would obey, written as an escape."""
+
+    def escaped(text: str) -> str:
+        shown = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text[:MOST_SHOWN])
+        return shown if len(text) <= MOST_SHOWN else f"{shown}..."
+
+    return replace(problem, path=escaped(problem.path), message=escaped(problem.message))
+
+
+def _solve(document: Document, text: YamlText) -> tuple[Document, list[Problem]]:
     from faultnet.model.priors import NoSuchPriors, solve_root_odds
 
     try:
         model = model_from_document(document, version="")
-        odds = solve_root_odds(model)
+        with np.errstate(divide="raise", invalid="raise", over="raise"):
+            odds = solve_root_odds(model)
     except NoSuchPriors as error:
-        return document, [Problem("second_fault_share", str(error), *place)]
+        return document, [Problem("second_fault_share", str(error), *text.place(("second_fault_share",)))]
+    except ArithmeticError:
+        message = (
+            "the complaint with its `confirmed_by` cannot be seen with one of the failure modes, or never with two of "
+            "them: its rows say 0. Shares then say nothing about how often a part fails; give the rows small chances."
+        )
+        return document, [Problem("complaint", message, *text.place(("complaint",)))]
     except ValueError as error:
-        return document, [Problem("", str(error), *place)]
+        return document, [Problem("", str(error))]
     return {**document, "root_odds": [odds[mode] for mode in model.modes]}, []

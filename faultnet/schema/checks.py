@@ -1,65 +1,53 @@
 """What a model file must fulfil beyond its shape: names that exist, numbers that add up, rows that cover, no cycles."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from difflib import get_close_matches
-from itertools import product
+from collections.abc import Iterator, Mapping, Sequence
+from graphlib import CycleError, TopologicalSorter
+from itertools import chain, islice
 from math import prod
-from typing import Any
 
+import numpy as np
+
+from faultnet.cpt import ROW_SUM_TOLERANCE
+from faultnet.engine.joint import MOST_ENTRIES
 from faultnet.model.graph import SET_WORKS, first_match
 from faultnet.model.nodes import OK
-from faultnet.model.work import SETUP_PARTS
-from faultnet.network import parents_first
 from faultnet.schema import shapes
+from faultnet.schema.parts import Finding, Parts, Path, repeated, unknown
+from faultnet.schema.work_checks import check_setups, check_work
 
-Path = tuple[str | int, ...]
-Finding = tuple[Path, str]
+MOST_PROBLEMS = 1_000
+"""Problems of names and sums that are looked for: each takes its time, and nobody reads more."""
 
 MOST_COMBINATIONS = 200_000
-SUM_TOLERANCE = 1e-6
+MOST_COMBINATIONS_TOGETHER = 2_000_000
+"""Combinations of parents that one table may cover, and all tables of rails or of observations together."""
 
-
-@dataclass
-class Parts:
-    """The parts of a file that have the right shape, and the ids of all, right or not."""
-
-    head: dict[str, Any] = field(default_factory=dict)
-    components: dict[str, shapes.ComponentShape] = field(default_factory=dict)
-    groups: dict[str, shapes.GroupShape] = field(default_factory=dict)
-    collateral: dict[int, shapes.CollateralShape] = field(default_factory=dict)
-    conditions: dict[str, shapes.ConditionShape] = field(default_factory=dict)
-    rails: dict[str, shapes.RailShape] = field(default_factory=dict)
-    observations: dict[str, shapes.ObservationShape] = field(default_factory=dict)
-    tests: dict[str, shapes.BenchTestShape] = field(default_factory=dict)
-    repairs: dict[str, shapes.RepairShape] = field(default_factory=dict)
-    setups: dict[int, shapes.SetupShape] = field(default_factory=dict)
-    cautions: dict[str, str] = field(default_factory=dict)
-    ids: dict[str, list[str]] = field(default_factory=dict)
-
-    def states(self, node: str) -> tuple[str, ...] | None:
-        """The states of a node that is written well enough to have some."""
-        if node in self.components:
-            return (OK, *self.components[node].modes)
-        for group in (self.conditions, self.rails, self.observations):
-            if node in group:
-                return tuple(group[node].states)
-        return None
-
-    def named(self, *sections: str) -> list[str]:
-        return [id_ for section in sections for id_ in self.ids.get(section, [])]
+MOST_COUPLED_ENTRIES = 2**22
+MOST_COUPLED_ROWS = 4_000
+"""What conditions with odds factors and collateral links may multiply to, so that priors are solved within seconds."""
 
 
 def find_problems(parts: Parts) -> list[Finding]:
-    """Everything wrong with well-shaped parts, as path and message."""
-    checks = (_names, _complaint, _shares, _groups, _collateral, _conditions, _rails, _observations, _work, _setups)
-    return [finding for check in checks for finding in check(parts)]
-
-
-def unknown(what: str, name: str, known: Iterable[str]) -> str:
-    """ "unknown X name; nearest: ..." """
-    nearest = get_close_matches(name, list(known), n=3, cutoff=0.5)
-    return f"unknown {what} {name}" + (f"; did you mean {' or '.join(nearest)}?" if nearest else "")
+    """Everything wrong with well-shaped parts, as path and message (of a great many, the first)."""
+    checks = (
+        _names,
+        _complaint,
+        _shares,
+        _size,
+        _groups,
+        _collateral,
+        _conditions,
+        _rails,
+        _observations,
+        check_work,
+        check_setups,
+    )
+    found = list(islice(chain.from_iterable(check(parts) for check in checks), MOST_PROBLEMS))
+    return (
+        found
+        if len(found) < MOST_PROBLEMS
+        else [*found, ((), f"more than {MOST_PROBLEMS} problems; some are not listed")]
+    )
 
 
 def _names(parts: Parts) -> Iterator[Finding]:
@@ -76,10 +64,11 @@ def _names(parts: Parts) -> Iterator[Finding]:
                 short = getattr(shape, "short", None)
                 for name in [*([short] if short else []), *getattr(shape, "also", [])]:
                     if typed.setdefault(name, id_) != id_:
-                        yield (section, id_, "also" if name != short else "short"), f"{name} already names {typed[name]}"
+                        key = "also" if name != short else "short"
+                        yield (section, id_, key), f"{name} already names {typed[name]}"
     for section in ("conditions", "rails", "observations"):
         for id_, shape in getattr(parts, section).items():
-            yield from _repeated((section, id_, "states"), shape.states)
+            yield from repeated((section, id_, "states"), shape.states)
             for state in getattr(shape, "labels", {}):
                 if state not in shape.states:
                     yield (section, id_, "labels", state), unknown("state", state, shape.states)
@@ -88,17 +77,14 @@ def _names(parts: Parts) -> Iterator[Finding]:
             yield ("components", id_, "modes", OK), "ok is every component's first state, not a failure mode"
 
 
-def _repeated(path: Path, names: Sequence[str]) -> Iterator[Finding]:
-    for name in dict.fromkeys(n for n in names if names.count(n) > 1):
-        yield path, f"{name} stands here twice"
-
-
 def _complaint(parts: Parts) -> Iterator[Finding]:
     complaint = parts.head.get("complaint")
     wanted: list[tuple[Path, Path, str, str]] = []
     if complaint is not None:
         wanted.append((("complaint", "observation"), ("complaint", "state"), complaint.observation, complaint.state))
     for observation, state in (parts.head.get("confirmed_by") or {}).items():
+        if complaint is not None and observation == complaint.observation:
+            yield ("confirmed_by", observation), "this is the complaint itself; its state stands under `complaint`"
         wanted.append((("confirmed_by", observation), ("confirmed_by", observation), observation, state))
     for path, state_path, observation, state in wanted:
         if observation not in parts.named("observations"):
@@ -110,14 +96,50 @@ def _complaint(parts: Parts) -> Iterator[Finding]:
 def _shares(parts: Parts) -> Iterator[Finding]:
     if parts.components and len(parts.components) == len(parts.ids.get("components", [])):
         shares = [mode.share for c in parts.components.values() for mode in c.modes.values()]
-        if abs(sum(shares) - 1) > SUM_TOLERANCE:
-            yield ("components",), f"the shares of all failure modes add to {sum(shares):.6g}, not 1"
-        if min(shares) <= 0:
-            yield ("components",), "every failure mode needs a share above 0; leave out a mode that never happens"
+        if abs(sum(shares) - 1) > ROW_SUM_TOLERANCE:
+            yield ("components",), f"the shares of all failure modes add to {sum(shares):.10g}, not 1"
+    for id_, component in parts.components.items():
+        for name, mode in component.modes.items():
+            if mode.share == 0:
+                yield (
+                    ("components", id_, "modes", name, "share"),
+                    "must be above 0; leave out a mode that never happens",
+                )
+
+
+def _size(parts: Parts) -> Iterator[Finding]:
+    """A model whose table of joint states would take too much memory, or too long to solve the priors of."""
+    joint = prod(len(c.modes) + 1 for c in parts.components.values())
+    sides = prod(len(c.states) for c in parts.conditions.values())
+    if joint * sides > MOST_ENTRIES:
+        yield ("components",), f"more than {MOST_ENTRIES} combinations of all failure modes and conditions; have fewer"
+        return
+    with_odds = prod(len(c.states) for c in parts.conditions.values() if c.odds)
+    rows = sum(_rows_of_component(parts, id_) for id_ in parts.components)
+    if joint * with_odds > MOST_COUPLED_ENTRIES or rows > MOST_COUPLED_ROWS:
+        message = (
+            "their odds factors multiply to too many combinations; give `odds` to fewer of them, or to fewer modes"
+        )
+        yield ("conditions",), message
+    for section in ("rails", "observations"):
+        tables = (shape.given for shape in getattr(parts, section).values())
+        covered = (prod(len(parts.states(node) or ()) or 1 for node in given) for given in tables)
+        if sum(n for n in covered if n <= MOST_COMBINATIONS) > MOST_COMBINATIONS_TOGETHER:
+            yield (section,), f"more than {MOST_COMBINATIONS_TOGETHER} combinations in all; put rails in between"
+
+
+def _rows_of_component(parts: Parts, id_: str) -> int:
+    """Combinations of the conditions with odds on a component and of the components that can take it along."""
+    conditions = [
+        c for c in parts.conditions.values() if any(m.startswith(f"{id_}.") for f in c.odds.values() for m in f)
+    ]
+    causes = {link.cause.partition(".")[0] for link in parts.collateral.values() if link.effect.startswith(f"{id_}.")}
+    return prod(len(c.states) for c in conditions) * prod(len(parts.states(cause) or ()) or 1 for cause in causes)
 
 
 def _groups(parts: Parts) -> Iterator[Finding]:
     for id_, group in parts.groups.items():
+        yield from repeated(("groups", id_, "of"), group.of)
         for number, component in enumerate(group.of):
             if component not in parts.named("components"):
                 yield ("groups", id_, "of", number), unknown("component", component, parts.named("components"))
@@ -141,14 +163,23 @@ def _collateral(parts: Parts) -> Iterator[Finding]:
                 yield ("collateral", number, key), problem
         cause, effect = link.cause.partition(".")[0], link.effect.partition(".")[0]
         parents[effect] = (*parents.get(effect, ()), cause)
-    yield from _cycle(("collateral",), parents)
+    for cycle in _cycles(parents):
+        number = next(n for n, link in parts.collateral.items() if link.effect.startswith(f"{cycle[-1]}."))
+        yield ("collateral", number), f"a cycle of components: {' -> '.join(cycle)}"
 
 
-def _cycle(path: Path, parents: Mapping[str, tuple[str, ...]]) -> Iterator[Finding]:
-    try:
-        parents_first(dict(parents))
-    except ValueError as error:
-        yield path, str(error)
+def _cycles(parents: Mapping[str, tuple[str, ...]]) -> Iterator[list[str]]:
+    """The nodes of every cycle, each the parent of the next and the first once more at the end."""
+    left = {node: list(its_parents) for node, its_parents in parents.items()}
+    while True:
+        try:
+            TopologicalSorter(left).prepare()
+        except CycleError as error:
+            cycle: list[str] = error.args[1]
+            yield cycle
+            left[cycle[1]] = [parent for parent in left[cycle[1]] if parent != cycle[0]]
+        else:
+            return
 
 
 def _conditions(parts: Parts) -> Iterator[Finding]:
@@ -156,8 +187,8 @@ def _conditions(parts: Parts) -> Iterator[Finding]:
         path: Path = ("conditions", id_)
         if len(condition.shares) != len(condition.states):
             yield (*path, "shares"), f"{len(condition.shares)} shares for {len(condition.states)} states"
-        elif abs(sum(condition.shares) - 1) > SUM_TOLERANCE:
-            yield (*path, "shares"), f"the shares add to {sum(condition.shares):.6g}, not 1"
+        elif abs(sum(condition.shares) - 1) > ROW_SUM_TOLERANCE:
+            yield (*path, "shares"), f"the shares add to {sum(condition.shares):.10g}, not 1"
         for state, factors in condition.odds.items():
             if state not in condition.states:
                 yield (*path, "odds", state), unknown("state", state, condition.states)
@@ -170,17 +201,18 @@ def _rails(parts: Parts) -> Iterator[Finding]:
     allowed = parts.named("components", "conditions", "rails")
     for id_, rail in parts.rails.items():
         path: Path = ("rails", id_)
-        yield from _given(parts, path, rail.given, allowed)
+        yield from _given(path, rail.given, allowed)
         for number, clause in enumerate(rail.rule):
             if clause.is_ not in rail.states:
                 yield (*path, "rule", number, "is"), unknown("state", clause.is_, rail.states)
         yield from _coverage(parts, path, "rule", rail.given, [clause.when for clause in rail.rule], "clause")
     rails = set(parts.rails)
-    yield from _cycle(("rails",), {id_: tuple(g for g in r.given if g in rails) for id_, r in parts.rails.items()})
+    for cycle in _cycles({id_: tuple(g for g in rail.given if g in rails) for id_, rail in parts.rails.items()}):
+        yield ("rails", cycle[-1], "given"), f"a cycle of rails: {' -> '.join(cycle)}"
 
 
-def _given(parts: Parts, path: Path, given: Sequence[str], allowed: Sequence[str]) -> Iterator[Finding]:
-    yield from _repeated((*path, "given"), given)
+def _given(path: Path, given: Sequence[str], allowed: Sequence[str]) -> Iterator[Finding]:
+    yield from repeated((*path, "given"), given)
     for number, node in enumerate(given):
         if node not in allowed:
             yield (*path, "given", number), unknown("component, condition or rail", node, allowed)
@@ -210,14 +242,12 @@ def _coverage(
         yield (*path, "given"), f"more than {MOST_COMBINATIONS} combinations; put a rail in between"
         return
     match = first_match(given, known, [{node: tuple(c) for node, c in when.items()} for when in whens])
-    for configuration in product(*map(range, match.shape)):
-        if match[configuration] < 0:
-            example = ", ".join(f"{node}: {n[i]}" for node, n, i in zip(given, known, configuration, strict=True))
-            yield (*path, key), f"no {word} for {{{example}}}; end with a {word} without `when`, or add it"
-            break
-    used = set(match.reshape(-1).tolist())
+    if len(missing := np.argwhere(match < 0)):
+        example = ", ".join(f"{node}: {n[i]}" for node, n, i in zip(given, known, missing[0], strict=True))
+        yield (*path, key), f"no {word} for {{{example}}}; end with a {word} without `when`, or add it"
+    used = set(np.flatnonzero(np.bincount(match.reshape(-1) + 1)).tolist())
     for number in range(len(whens)):
-        if number not in used:
+        if number + 1 not in used:
             yield (*path, key, number), f"this {word} is never used: those above it cover all it could"
 
 
@@ -225,18 +255,19 @@ def _observations(parts: Parts) -> Iterator[Finding]:
     allowed = parts.named("components", "conditions", "rails")
     for id_, seen in parts.observations.items():
         path: Path = ("observations", id_)
-        yield from _given(parts, path, seen.given, allowed)
+        yield from _given(path, seen.given, allowed)
         for number, row in enumerate(seen.table):
             if len(row.p) != len(seen.states):
                 yield (*path, "table", number, "p"), f"{len(row.p)} probabilities for {len(seen.states)} states"
-            elif abs(sum(row.p) - 1) > SUM_TOLERANCE:
-                yield (*path, "table", number, "p"), f"the probabilities add to {sum(row.p):.6g}, not 1"
+            elif abs(sum(row.p) - 1) > ROW_SUM_TOLERANCE:
+                yield (*path, "table", number, "p"), f"the probabilities add to {sum(row.p):.10g}, not 1"
         yield from _coverage(parts, path, "table", seen.given, [row.when for row in seen.table], "row")
         if seen.reading is not None:
             yield from _reading((*path, "reading"), seen.states, seen.reading, parts)
 
 
 def _reading(path: Path, states: Sequence[str], reading: shapes.ReadingShape, parts: Parts) -> Iterator[Finding]:
+    yield from repeated((*path, "given"), reading.given)
     for number, node in enumerate(reading.given):
         if node not in parts.named("conditions"):
             yield (*path, "given", number), unknown("condition", node, parts.named("conditions"))
@@ -247,85 +278,8 @@ def _reading(path: Path, states: Sequence[str], reading: shapes.ReadingShape, pa
         for state, levels in levels_by_state.items():
             if state not in states:
                 yield (*path, section, state), unknown("state", state, states)
-            yield from _levels((*path, section, state), levels, reading.given, parts)
-
-
-def _levels(
-    path: Path, levels: Sequence[shapes.LevelShape], given: Sequence[str], parts: Parts
-) -> Iterator[Finding]:
-    for number, level in enumerate(levels):
-        if abs(sum(piece.share for piece in level.mix) - 1) > SUM_TOLERANCE:
-            yield (*path, number, "mix"), "the shares of the pieces must add to 1"
-        for node, state in level.when.items():
-            node_states = parts.states(node)
-            if node not in given:
-                yield (*path, number, "when", node), unknown("name (not under the reading's `given`):", node, given)
-            elif node_states is not None and state not in node_states:
-                yield (*path, number, "when", node), unknown(f"state of {node}:", state, node_states)
-    names = [parts.states(node) or () for node in given]
-    for combination in product(*names):
-        standing = dict(zip(given, combination, strict=True))
-        if not any(all(standing.get(n) == s for n, s in level.when.items()) for level in levels):
-            yield path, f"no level for {standing}"
-            return
-
-
-def _work(parts: Parts) -> Iterator[Finding]:
-    observations = parts.named("observations")
-    revealed: dict[str, str] = {}
-    for id_, test in parts.tests.items():
-        reveals = test.reveals or [id_]
-        for observation in reveals:
-            if observation not in observations:
-                key = "reveals" if test.reveals else None
-                path: Path = ("tests", id_, key) if key else ("tests", id_)
-                yield path, unknown("observation", observation, observations)
-            elif revealed.setdefault(observation, id_) != id_:
-                yield ("tests", id_), f"{observation} is already revealed by {revealed[observation]}"
-        if len(reveals) == 1 and reveals[0] != id_ and reveals[0] in observations:
-            yield ("tests", id_), f"a test that reveals one observation carries its id, {reveals[0]}"
-    for section in ("tests", "repairs"):
-        for id_, work in getattr(parts, section).items():
-            yield from _step((section, id_), work, parts, observations)
-    for id_, repair in parts.repairs.items():
-        if repair.judged_by and repair.judged_by not in parts.named("groups"):
-            yield ("repairs", id_, "judged_by"), unknown("group", repair.judged_by, parts.named("groups"))
-        for number, component in enumerate(repair.fixes):
-            if component not in parts.named("components"):
-                yield ("repairs", id_, "fixes", number), unknown("component", component, parts.named("components"))
-
-
-def _step(path: Path, work: Any, parts: Parts, observations: Sequence[str]) -> Iterator[Finding]:
-    for part, state in work.needs.items():
-        if part not in SETUP_PARTS:
-            yield (*path, "needs", part), unknown("part of the set-up", part, SETUP_PARTS)
-        elif state not in SETUP_PARTS[part]:
-            yield (*path, "needs", part), unknown(f"state of {part}:", state, SETUP_PARTS[part])
-    for number, choice in enumerate(work.after):
-        for observation in choice:
-            if observation not in observations:
-                yield (*path, "after", number), unknown("observation", observation, observations)
-    yield from _cautions(path, work.hazard, work.cautions, parts)
-
-
-def _cautions(path: Path, hazard: int, cautions: Sequence[str], parts: Parts) -> Iterator[Finding]:
-    if hazard >= 1 and not cautions:
-        yield path, f"hazard {hazard} needs at least one caution"
-    for number, caution in enumerate(cautions):
-        if caution not in parts.named("cautions"):
-            yield (*path, "cautions", number), unknown("caution", caution, parts.named("cautions"))
-
-
-def _setups(parts: Parts) -> Iterator[Finding]:
-    needed = {f"{part}={state}" for part, states in SETUP_PARTS.items() for state in states}
-    seen: set[str] = set()
-    for number, setup in parts.setups.items():
-        if setup.change not in needed:
-            yield ("setups", number, "change"), unknown("change", setup.change, needed)
-        elif setup.change in seen:
-            yield ("setups", number, "change"), f"{setup.change} stands here twice"
-        seen.add(setup.change)
-        yield from _cautions(("setups", number), max(setup.hazard, setup.hazard_cover_off or 0), setup.cautions, parts)
-    if len(parts.setups) == len(parts.ids.get("setups", [])):
-        for change in sorted(needed - seen):
-            yield ("setups",), f"no entry for {change}"
+            for number, level in enumerate(levels):
+                if abs(sum(piece.share for piece in level.mix) - 1) > ROW_SUM_TOLERANCE:
+                    yield (*path, section, state, number, "mix"), "the shares of the pieces must add to 1"
+            whens = [{node: [wanted] for node, wanted in level.when.items()} for level in levels]
+            yield from _coverage(parts, (*path, section), state, reading.given, whens, "level")

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
 ModeName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*$")]
@@ -26,7 +26,7 @@ When = dict[Id, Choice]
 class Shape(BaseModel):
     """A mapping with these keys and no others; nothing is converted silently."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
 class ComplaintShape(Shape):
@@ -229,6 +229,16 @@ class BenchTestShape(Shape):
 
 
 FourAmounts = Annotated[list[Amount], Field(min_length=4, max_length=4)]
+
+
+def _low_to_high(value: list[float]) -> list[float]:
+    if value[0] > value[1]:
+        raise ValueError(f"[from, to] needs from at most to, not [{value[0]:g}, {value[1]:g}]")
+    return value
+
+
+LowHigh = Annotated[list[Amount], Field(min_length=2, max_length=2), AfterValidator(_low_to_high)]
+FourRanges = Annotated[list[LowHigh], Field(min_length=4, max_length=4)]
 FourChances = Annotated[list[Chance], Field(min_length=4, max_length=4)]
 
 
@@ -241,7 +251,7 @@ class RepairShape(Shape):
     judged_by: Id | None = None
     success: Chance
     minutes_by_size: FourAmounts
-    parts: Annotated[list[Annotated[list[Amount], Field(min_length=2, max_length=2)]], Field(min_length=4, max_length=4)]
+    parts: FourRanges
     harm: FourChances
     comeback: Chance
     hazard: Hazard

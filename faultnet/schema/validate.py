@@ -1,13 +1,15 @@
 """From the plain data of a model file to a checked, completed document."""
 
-from collections.abc import Callable, Mapping
-from typing import Annotated, Any
+from collections.abc import Mapping, Sequence
+from types import UnionType
+from typing import Annotated, Any, Union, get_args, get_origin
 
-from pydantic import BaseModel, TypeAdapter, ValidationError
+from pydantic import BaseModel, Field, TypeAdapter, ValidationError
 
 from faultnet.model.document import Document
 from faultnet.schema import shapes
-from faultnet.schema.checks import Finding, Parts, Path, find_problems, unknown
+from faultnet.schema.checks import find_problems
+from faultnet.schema.parts import Finding, Parts, Path, did_you_mean, shortened, unknown
 
 _HEAD: Mapping[str, tuple[Any, bool]] = {
     "id": (shapes.Id, True),
@@ -15,7 +17,7 @@ _HEAD: Mapping[str, tuple[Any, bool]] = {
     "about": (shapes.Text, False),
     "complaint": (shapes.ComplaintShape, True),
     "confirmed_by": (dict[shapes.Id, shapes.Id], False),
-    "second_fault_share": (Annotated[float, shapes.Field(gt=0, lt=0.5)], False),
+    "second_fault_share": (Annotated[float, Field(gt=0, lt=0.5)], False),
     "strength": (shapes.StrengthShape, True),
     "nominal": (shapes.NominalShape, True),
     "cautions": (dict[shapes.Id, shapes.Text], False),
@@ -41,7 +43,7 @@ def validate(data: Any) -> tuple[Document, list[Finding]]:
     parts, found = Parts(), list(_unknown_sections(data))
     for key, (shape, required) in _HEAD.items():
         if key in data:
-            parts.head[key] = _checked(TypeAdapter(shape).validate_python, data[key], (key,), found, strict=True)
+            parts.head[key] = _checked(shape, data[key], (key,), found)
         elif required:
             found.append(((), f"`{key}` is missing"))
         else:
@@ -70,47 +72,87 @@ def _collect(
     if not isinstance(data, kind):
         found.append(((section,), f"must be a {'mapping of ids' if kind is dict else 'list'}"))
         return
-    items = data.items() if isinstance(data, dict) else enumerate(data)
+    items = list(data.items() if isinstance(data, dict) else enumerate(data))
     parts.ids[section] = [str(key) for key, _ in items]
-    id_check = TypeAdapter(shapes.Id).validate_python
-    for key, item in data.items() if isinstance(data, dict) else enumerate(data):
-        if kind is dict and _checked(id_check, key, (section, key), found) is None:
-            continue
-        good = _checked(shape.model_validate, item, (section, key), found)
+    if isinstance(data, dict):
+        _checked(dict[shapes.Id, Any], data, (section,), found)
+    for key, item in items:
+        good = _checked(shape, item, (section, key), found)
         if good is not None:
             getattr(parts, section)[key] = good
 
 
-def _checked(check: Callable[..., Any], value: Any, path: Path, found: list[Finding], **how: Any) -> Any:
+def _checked(shape: Any, value: Any, path: Path, found: list[Finding]) -> Any:
+    """The value in its shape, or None with all its problems added to those found."""
     try:
-        return check(value, **how)
+        return TypeAdapter(shape).validate_python(value, strict=True)
     except ValidationError as error:
         for problem in error.errors(include_url=False):
-            place = tuple(p for p in problem["loc"] if p != "[key]")
-            found.append(((*path, *place), _message(problem)))
+            place = tuple(part for part in problem["loc"] if part != "[key]")
+            found.append(((*path, *place), _message(problem, shape)))
         return None
 
 
-def _message(problem: Any) -> str:
+def _message(problem: Any, shape: Any) -> str:
     kind, given = problem["type"], problem.get("input")
-    told = f", not {given!r}" if isinstance(given, str | int | float) else ""
-    context = problem.get("ctx", {})
+    told, context = _told(given), problem.get("ctx", {})
     match kind:
         case "missing":
             return "is missing"
         case "extra_forbidden":
-            return "is not known here; take it out, or look for a slip in the name"
+            *above, key = problem["loc"]
+            nearest = did_you_mean(str(key), _keys_at(shape, above))
+            return f"is not known here{nearest or '; take it out, or look for a slip in the name'}"
         case "string_pattern_mismatch" if "practice" in context["pattern"]:
             return f"a mark is `practice`, `reasoned` or `published: SOURCE`{told}"
         case "string_pattern_mismatch":
             return f"must look like {context['pattern']} (small letters, digits, _){told}"
         case "string_type":
-            return f"must be text{told}; put quotes around it"
+            quotes = "; put quotes around it" if isinstance(given, bool | int | float) else ""
+            return f"must be text{told}{quotes}"
+        case "model_type" | "dict_type":
+            return f"must be a mapping{told}"
+        case "list_type":
+            return f"must be a list{told}"
         case "finite_number":
-            return f"must be a number, not {given}"
+            return f"must be a number{told}"
         case "value_error":
             return str(context["error"])
-    return f"{problem['msg'].removeprefix('Input ')}{told}".replace("should be", "must be")
+    return f"{problem['msg'].removeprefix('Input ')}{told}".replace("should be", "must be").replace("should", "must")
+
+
+def _told(given: Any) -> str:
+    """What was written instead, in the words of the file."""
+    match given:
+        case None:
+            return ", and nothing is written here"
+        case bool():
+            return f", not {str(given).lower()}"
+        case dict() | list():
+            return ""
+    return f", not {shortened(repr(given))}"
+
+
+def _keys_at(shape: Any, loc: Sequence[str | int]) -> list[str]:
+    """The keys that a mapping at this place of a shape may have."""
+    for part in loc:
+        fields = _fields(shape)
+        shape = fields.get(str(part)) if fields else (get_args(_bare(shape)) or (None,))[-1]
+    return list(_fields(shape))
+
+
+def _fields(shape: Any) -> dict[str, Any]:
+    bare = _bare(shape)
+    if not (isinstance(bare, type) and issubclass(bare, BaseModel)):
+        return {}
+    return {field.alias or name: field.annotation for name, field in bare.model_fields.items()}
+
+
+def _bare(shape: Any) -> Any:
+    """The shape without its constraints, and without "or nothing"."""
+    while get_origin(shape) in (Annotated, Union, UnionType):
+        shape = get_args(shape)[0]
+    return shape
 
 
 def _document(parts: Parts) -> Document:

@@ -1,0 +1,90 @@
+"""What tests, repairs and set-ups must fulfil beyond their shape: names, cautions, an order that works."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from faultnet.model.work import SETUP_PARTS
+from faultnet.schema.parts import Finding, Parts, Path, repeated, unknown
+
+
+def check_work(parts: Parts) -> Iterator[Finding]:
+    """What is wrong with tests and repairs: what they reveal or fix, need, come after and warn of."""
+    observations = parts.named("observations")
+    revealed: dict[str, str] = {}
+    for id_, test in parts.tests.items():
+        reveals = test.reveals or [id_]
+        yield from repeated(("tests", id_, "reveals"), reveals)
+        for observation in reveals:
+            if observation not in observations:
+                key = "reveals" if test.reveals else None
+                path: Path = ("tests", id_, key) if key else ("tests", id_)
+                yield path, unknown("observation", observation, observations)
+            elif revealed.setdefault(observation, id_) != id_:
+                yield ("tests", id_), f"{observation} is already revealed by {revealed[observation]}"
+        if len(reveals) == 1 and reveals[0] != id_ and reveals[0] in observations:
+            yield ("tests", id_), f"a test that reveals one observation carries its id, {reveals[0]}"
+    yield from _never_due(parts)
+    for section in ("tests", "repairs"):
+        for id_, work in getattr(parts, section).items():
+            yield from _step((section, id_), work, parts, observations)
+    for id_, repair in parts.repairs.items():
+        if repair.judged_by and repair.judged_by not in parts.named("groups"):
+            yield ("repairs", id_, "judged_by"), unknown("group", repair.judged_by, parts.named("groups"))
+        yield from repeated(("repairs", id_, "fixes"), repair.fixes)
+        for number, component in enumerate(repair.fixes):
+            if component not in parts.named("components"):
+                yield ("repairs", id_, "fixes", number), unknown("component", component, parts.named("components"))
+
+
+def _never_due(parts: Parts) -> Iterator[Finding]:
+    """Tests that wait for each other: whatever is done first, what they come after is never all seen."""
+    if len(parts.tests) < len(parts.ids.get("tests", [])):
+        return
+    reveals = {id_: set(test.reveals or [id_]) for id_, test in parts.tests.items()}
+    seen = set(parts.named("observations")) - set().union(*reveals.values())
+    waiting = dict(parts.tests)
+    while due := [id_ for id_, test in waiting.items() if all(not seen.isdisjoint(choice) for choice in test.after)]:
+        for id_ in due:
+            seen |= reveals[id_]
+            del waiting[id_]
+    for id_, test in waiting.items():
+        known = all(set(choice) <= set(parts.named("observations")) for choice in test.after)
+        if known:
+            yield ("tests", id_, "after"), f"can never be met: {' and '.join(waiting)} wait for each other"
+
+
+def _step(path: Path, work: Any, parts: Parts, observations: Sequence[str]) -> Iterator[Finding]:
+    for part, state in work.needs.items():
+        if part not in SETUP_PARTS:
+            yield (*path, "needs", part), unknown("part of the set-up", part, SETUP_PARTS)
+        elif state not in SETUP_PARTS[part]:
+            yield (*path, "needs", part), unknown(f"state of {part}:", state, SETUP_PARTS[part])
+    for number, choice in enumerate(work.after):
+        for observation in choice:
+            if observation not in observations:
+                yield (*path, "after", number), unknown("observation", observation, observations)
+    yield from _cautions(path, work.hazard, work.cautions, parts)
+
+
+def _cautions(path: Path, hazard: int, cautions: Sequence[str], parts: Parts) -> Iterator[Finding]:
+    if hazard >= 1 and not cautions:
+        yield path, f"hazard {hazard} needs at least one caution"
+    for number, caution in enumerate(cautions):
+        if caution not in parts.named("cautions"):
+            yield (*path, "cautions", number), unknown("caution", caution, parts.named("cautions"))
+
+
+def check_setups(parts: Parts) -> Iterator[Finding]:
+    """What is wrong with the changes of set-up; every one that a bench can need has an entry."""
+    needed = [f"{part}={state}" for part, states in SETUP_PARTS.items() for state in states]
+    seen: set[str] = set()
+    for number, setup in parts.setups.items():
+        if setup.change not in needed:
+            yield ("setups", number, "change"), unknown("change", setup.change, needed)
+        elif setup.change in seen:
+            yield ("setups", number, "change"), f"{setup.change} stands here twice"
+        seen.add(setup.change)
+        yield from _cautions(("setups", number), max(setup.hazard, setup.hazard_cover_off or 0), setup.cautions, parts)
+    if len(parts.setups) == len(parts.ids.get("setups", [])):
+        for change in sorted(set(needed) - seen):
+            yield ("setups",), f"no entry for {change}"
