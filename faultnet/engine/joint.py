@@ -205,7 +205,8 @@ class Cells:
     @cached_property
     def _is_in(self) -> Floats:
         """1 where a joint state is in a cell: ``(n_cells, n_side_states * n_joint)``."""
-        return (np.arange(len(self.column.rows) * self.n_groups)[:, None] == self.number).astype(float)
+        is_in: Floats = (np.arange(len(self.column.rows) * self.n_groups)[:, None] == self.number).astype(float)
+        return is_in
 
 
 @dataclass(frozen=True, eq=False)
