@@ -1,6 +1,5 @@
 """Repairs: what each would cure now, what doing it costs, and the gates it must pass."""
 
-from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from faultnet.case.bench import bench_after_events
@@ -11,7 +10,7 @@ from faultnet.engine.evidence import Change
 from faultnet.engine.joint import Belief
 from faultnet.model.graph import SET_WORKS
 from faultnet.model.model import Model
-from faultnet.model.work import BenchState, Repair, Step, prepare, size_class
+from faultnet.model.work import BenchState, Choices, Repair, Step, choices_in_words, prepare, size_class, unmet
 from faultnet.settings import ShopSettings
 from faultnet.words import percent
 
@@ -28,7 +27,7 @@ class RankedRepair:
     label: str
     named_right: float
     gate: float
-    waits_for: tuple[str, ...]
+    waits_for: Choices
     cures: float
     cost: float
     parts_low: float
@@ -98,17 +97,12 @@ def _judged_by(model: Model, repair: Repair) -> tuple[str, ...]:
     return model.groups[repair.judged_by].components if repair.judged_by else repair.fixes
 
 
-def unmet(after: Sequence[tuple[str, ...]], seen: Collection[str]) -> tuple[str, ...]:
-    """For each choice of observations of which none was made, the choice: "open_voltage or known_load"."""
-    return tuple(" or ".join(choice) for choice in after if not any(observation in seen for observation in choice))
-
-
-def _held_because(named_right: float, gate: float, waits_for: Sequence[str], step: Step, settings: ShopSettings) -> str:
+def _held_because(named_right: float, gate: float, waits_for: Choices, step: Step, settings: ShopSettings) -> str:
     if not settings.may_do(step.hazard):
         return untrained_reason(step.hazard)
     if named_right < gate:
         return f"{percent(named_right)} sure of the part; the shop's gate is {percent(gate)}"
-    return f"first: {', '.join(waits_for)}" if waits_for else ""
+    return f"only {choices_in_words(waits_for)}" if waits_for else ""
 
 
 def untrained_reason(hazard: int) -> str:

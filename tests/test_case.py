@@ -211,7 +211,6 @@ def test_points_that_were_not_reached_are_left_out() -> None:
     assert_same(belief_of("loaded_voltage=0.2,0.4"), belief_of("loaded_voltage=0.2,?,0.4,?"))
 
 
-@pytest.mark.xfail(strict=True, reason="an unusable later reading still replaces the usable one before it")
 def test_a_reading_that_cannot_be_used_does_not_replace_one_that_can() -> None:
     assert_same(belief_of("loaded_voltage=0"), belief_of("loaded_voltage=0", "loaded_voltage=170@hot"))
 

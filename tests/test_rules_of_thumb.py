@@ -228,6 +228,9 @@ def walk(path: str, *, trained: bool) -> Walk:
     steps = []
     while len(tests) <= len(model.tests):
         ranking = rank_tests(model, case, bench, settings)
+        if ranking.advice.id == "reset_settings":  # costs nothing, and does not help on any of these paths
+            case = case.after(*parse_events(model, ["reset_settings=not"]))
+            continue
         if ranking.advice.kind != "test":
             hazards, setups = tuple(s.hazard for s in steps), tuple(s.setup for s in steps)
             return Walk(tuple(tests), hazards, setups, tuple(s.bench_after for s in steps), case, ranking)
@@ -250,7 +253,9 @@ def test_the_free_tests_come_first_and_none_is_asked_twice(path: str, trained: b
     walked = walk(path, trained=trained)
     assert list(walked.tests[:3]) == FREE
     assert walked.hazards[:3] == (0, 0, 0)
-    assert len(set(walked.tests)) == len(walked.tests)
+    for epoch in walked.case.epochs():
+        events = [walked.case.events[n] for n in epoch]
+        assert len(set(events)) == len(events)
 
 
 @every_path
@@ -333,13 +338,10 @@ def test_advice_never_opens_the_panel_on_volts_alone() -> None:
     ranking = rank_tests(model, case, settings=ShopSettings(trained=True))
     (strips,) = (repair for repair in ranking.repairs if repair.repair == "replace_strips")
     assert strips.named_right >= 0.90
-    assert strips.held_because == "first: strip_tester"
+    assert strips.held_because == "only after strip_tester"
     assert (ranking.advice.kind, ranking.advice.id) == ("test", "strip_tester")
 
 
-@pytest.mark.xfail(
-    strict=True, reason="advice takes a repair by its group's gate even where a gentler repair cures more"
-)
 def test_a_likely_cable_fault_does_not_open_the_panel() -> None:
     model = backlight()
     seen = ("startup_flash=none", "visual=burnt_or_loose_conn", "tap_test=changes", "loaded_voltage=off_level")

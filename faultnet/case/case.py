@@ -52,7 +52,9 @@ class Case:
             latest: dict[tuple[str, str, str], int] = {}
             for number in epoch:
                 event = self.events[number]
-                if isinstance(event, RepairOutcome) or model.observations[event.observation].repeats_independently:
+                if isinstance(event, RepairOutcome) or set_aside(event) is not None:
+                    continue
+                if model.observations[event.observation].repeats_independently:
                     continue
                 hold = event.hold if isinstance(event, Reading) else ""
                 for key in [k for k in latest if k[:2] == (event.observation, event.by) and _same_hold(k[2], hold)]:

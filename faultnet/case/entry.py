@@ -40,6 +40,7 @@ def parse_event(model: Model, text: str) -> Event:
     if not equals or not rest:
         raise UsageProblem(f"{text}: write NAME=STATE, NAME=VOLTS or REPAIR=works/not")
     value, _, circumstances = rest.partition("@")
+    name = name.strip().lower().replace("-", "_")
     observations, repairs = observation_names(model), repair_names(model)
     if name in repairs and name not in observations:
         return _repair(repairs[name], value, circumstances, text)

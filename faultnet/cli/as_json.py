@@ -129,7 +129,7 @@ def test_json(test: RankedTest) -> Json:
         "cost": test.cost,
         **step_json(test.step),
         "side_effect": test.side_effect,
-        "waits_for": list(test.waits_for),
+        "waits_for": [list(choice) for choice in test.waits_for],
         "outcomes": [
             {"state": o.state, "chance": o.chance, "leading_fault": o.leading_fault, "probability": o.probability}
             for o in test.outcomes

@@ -9,7 +9,7 @@ from faultnet.cli.as_json import DISCLAIMER
 from faultnet.cli.terminal import bar, bold, columns, table, wrapped
 from faultnet.diagnosis import Diagnosis
 from faultnet.model import ModeId, Model
-from faultnet.model.work import Caution, Step
+from faultnet.model.work import Caution, Step, choices_in_words
 from faultnet.ranking import RankedTest, Ranking
 from faultnet.repairs import RankedRepair
 from faultnet.words import in_words, minutes, odds_factor, percent, percent_range
@@ -123,7 +123,7 @@ def _test_step(model: Model, test: RankedTest, why: str, shown: set[Caution] | N
     for outcome in test.outcomes:
         names = [
             state_words(model.observations[leaf], state)
-            for leaf, state in zip(model.tests[test.test].reveals, outcome.state.split("+"), strict=True)
+            for leaf, state in zip(test.reveals, outcome.state.split("+"), strict=True)
         ]
         mode = model.mode_label(ModeId.parse(outcome.leading_fault))
         rows.append((" + ".join(names), percent(outcome.chance), f"then {percent(outcome.probability)} {mode}"))
@@ -160,7 +160,6 @@ def _tests(ranking: Ranking, *, full: bool) -> Iterator[str]:
     yield bold("Other tests") + "  (bits: which part needs work; cost: time, hazard)"
     rows = [("", "bits", "min", "cost", "hazard", "")]
     for test in shown if full else shown[:SHOWN_TESTS]:
-        waits = f"after {', '.join(test.waits_for)}" if test.waits_for else ""
         total = test.step.minutes + test.step.setup_minutes
         rows.append(
             (
@@ -169,7 +168,7 @@ def _tests(ranking: Ranking, *, full: bool) -> Iterator[str]:
                 f"{total:.0f}",
                 f"{test.cost:.0f}",
                 str(test.step.hazard),
-                waits,
+                choices_in_words(test.waits_for),
             )
         )
     yield from _clipped(table(rows, "lrrrrl"))
@@ -182,9 +181,8 @@ def _repairs(ranking: Ranking) -> Iterator[str]:
     yield bold("Repairs") + "  (advised when sure enough of the part; cost: doing it once)"
     rows = [("", "part right", "gate", "cures", "cost", "")]
     for repair in ranking.repairs:
-        waits = f"after {', '.join(repair.waits_for)}" if repair.waits_for else ""
         chances = (percent(repair.named_right), percent(repair.gate), percent(repair.cures))
-        rows.append((repair.repair, *chances, f"{repair.cost:.0f}", waits))
+        rows.append((repair.repair, *chances, f"{repair.cost:.0f}", choices_in_words(repair.waits_for)))
     yield from _clipped(table(rows, "lrrrrl"))
     yield ""
 
@@ -235,6 +233,6 @@ def _held_back(ranking: Ranking) -> Iterator[str]:
         by_reason.setdefault(item.reason, []).append(item.id)
     for reason, ids in by_reason.items():
         yield wrapped(f"{', '.join(ids)}: {reason}", 2, 4)
-    if any("trained" in reason for reason in by_reason):
+    if any(item.needs_training for item in held):
         yield "  If it is: --trained."
     yield ""

@@ -1,6 +1,6 @@
 """What can be done to a set: tests, repairs, the set-ups they need and the cautions that go with them."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from itertools import chain
 
@@ -19,6 +19,20 @@ HAZARDS = (
     "near more than 60 V or the mains side",
     "panel opened",
 )
+
+
+Choices = tuple[tuple[str, ...], ...]
+"""What comes first: from each choice of observations at least one."""
+
+
+def unmet(after: Choices, seen: Collection[str]) -> Choices:
+    """The choices of which nothing was seen yet."""
+    return tuple(choice for choice in after if not any(observation in seen for observation in choice))
+
+
+def choices_in_words(choices: Choices) -> str:
+    """ "after sound, open_voltage or known_load", or nothing"""
+    return "after " + ", ".join(" or ".join(choice) for choice in choices) if choices else ""
 
 
 @dataclass(frozen=True)
@@ -100,7 +114,7 @@ class BenchTest:
     money: float
     hazard: int
     needs: Mapping[str, str]
-    after: tuple[tuple[str, ...], ...]
+    after: Choices
     cautions: tuple[Caution, ...]
     side_effect: str
     mark: str
@@ -126,7 +140,7 @@ class Repair:
     comeback: float
     hazard: int
     needs: Mapping[str, str]
-    after: tuple[tuple[str, ...], ...]
+    after: Choices
     cautions: tuple[Caution, ...]
     advice: str
     mark: str

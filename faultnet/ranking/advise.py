@@ -1,0 +1,92 @@
+"""One piece of advice: repair, test, stop or hand over."""
+
+from collections.abc import Sequence
+
+from faultnet.model.work import Choices, choices_in_words
+from faultnet.ranking.result import Advice, HeldBack, RankedTest
+from faultnet.repairs import RankedRepair
+from faultnet.settings import ShopSettings
+from faultnet.words import percent
+
+WORTH_ASKING_BITS = 0.01
+"""A test that tells less about which parts need work is not advised for its information."""
+
+WORTH_A_FREE_TRY = 0.05
+"""A repair that costs only minutes is tried before stopping if it cures with at least this chance."""
+
+
+def advise(
+    allowed: Sequence[RankedTest],
+    repairs: Sequence[RankedRepair],
+    held: Sequence[HeldBack],
+    tried: Sequence[str],
+    settings: ShopSettings,
+) -> Advice:
+    """What to do now: a repair that is sure enough, the best test in the trade's order, a free try, or stop.
+
+    allowed: open tests this bench may do. repairs: likeliest cure first. tried: repairs already made.
+    """
+    return (
+        _repair_or_its_proof(allowed, repairs, settings)
+        or _best_test(allowed)
+        or _free_try(repairs, tried)
+        or _last_word(repairs, held)
+    )
+
+
+def _repair_or_its_proof(
+    allowed: Sequence[RankedTest], repairs: Sequence[RankedRepair], settings: ShopSettings
+) -> Advice | None:
+    """The likeliest cure, if past its gate, or the test that proves the rest first.
+
+    Only the likeliest: a panel is not opened for the LED side when the cable outside it is the better guess.
+    """
+    likeliest = next(iter(repairs), None)
+    if likeliest is None or likeliest.named_right < likeliest.gate or not settings.may_do(likeliest.step.hazard):
+        return None
+    if not likeliest.waits_for:
+        sure = f"{percent(likeliest.named_right)} sure of the part, past the gate of {percent(likeliest.gate)}"
+        return Advice("repair", likeliest.repair, sure)
+    needed = _before(allowed, likeliest.waits_for)
+    return None if needed is None else Advice("test", needed.test, f"proves the rest before: {likeliest.label}")
+
+
+def _best_test(allowed: Sequence[RankedTest]) -> Advice | None:
+    """The test with most repair information for its cost, or what the trade does before it, even at no gain."""
+    best = max(allowed, key=lambda t: t.worth, default=None)
+    if best is None or best.gain_repair_bits < WORTH_ASKING_BITS:
+        return None
+    earlier = _before(allowed, best.waits_for)
+    if earlier is not None:
+        return Advice("test", earlier.test, f"comes before: {best.label}")
+    why = f"tells most about which part needs work for what it costs ({best.gain_repair_bits:.2f} bit)"
+    return Advice("test", best.test, why + (f"; usually {choices_in_words(best.waits_for)}" if best.waits_for else ""))
+
+
+def _before(allowed: Sequence[RankedTest], waits_for: Choices) -> RankedTest | None:
+    """The first open test among those waited for, or what that one waits for in turn; None when there is none to do."""
+    for choice in waits_for:
+        open_tests = [test for test in allowed if set(test.reveals) & set(choice)]
+        if open_tests:
+            earlier = max(open_tests, key=lambda t: t.worth)
+            return _before(allowed, earlier.waits_for) or earlier
+    return None
+
+
+def _free_try(repairs: Sequence[RankedRepair], tried: Sequence[str]) -> Advice | None:
+    """A repair that costs nothing but minutes and cannot hurt."""
+    for repair in repairs:
+        is_free = repair.step.hazard == 0 and repair.parts_high == 0
+        if is_free and repair.repair not in tried and repair.cures >= WORTH_A_FREE_TRY:
+            return Advice("repair", repair.repair, f"costs only minutes and may cure ({percent(repair.cures)})")
+    return None
+
+
+def _last_word(repairs: Sequence[RankedRepair], held: Sequence[HeldBack]) -> Advice:
+    if any(back.needs_training for back in held):
+        return Advice("hand_over", "", "what is left is for a trained person: hand over, with the probabilities so far")
+    likeliest = next(iter(repairs), None)
+    if likeliest is None:
+        return Advice("stop", "", "no open test says much more")
+    cure = f"{likeliest.label} ({percent(likeliest.cures)} that the set then works)"
+    return Advice("stop", "", f"no open test says much more; the likeliest cure is to {cure}")
