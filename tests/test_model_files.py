@@ -208,7 +208,7 @@ def test_a_file_of_10_mb_is_refused_by_its_size_without_being_read(
     monkeypatch.setattr(Path, "open", lambda *_: pytest.fail("the file was opened"))
     with pytest.raises(ModelProblem) as raised:
         load_model(str(file))
-    assert str(raised.value) == f"{file}:1:1: 10.0 MB; a model file has at most 1 MB"
+    assert str(raised.value) == f"{file}:1:1: 10.0 MB; a model file has at most 2 MB"
 
 
 def test_text_just_within_the_limit_is_read_within_seconds(tmp_path: Path) -> None:

@@ -3,8 +3,6 @@
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-
 from faultnet import __version__
 from faultnet.errors import FileProblem, ModelProblem, Problem
 from faultnet.files import cache
@@ -89,16 +87,9 @@ def _solve(document: Document, text: YamlText) -> tuple[Document, list[Problem]]
 
     try:
         model = model_from_document(document, version="")
-        with np.errstate(divide="raise", invalid="raise", over="raise"):
-            odds = solve_root_odds(model)
+        odds = solve_root_odds(model)
     except NoSuchPriors as error:
-        return document, [Problem("second_fault_share", str(error), *text.place(("second_fault_share",)))]
-    except ArithmeticError:
-        message = (
-            "the complaint with its `confirmed_by` cannot be seen with one of the failure modes, or never with two of "
-            "them: its rows say 0. Shares then say nothing about how often a part fails; give the rows small chances."
-        )
-        return document, [Problem("complaint", message, *text.place(("complaint",)))]
+        return document, [Problem(error.section, str(error), *text.place((error.section,)))]
     except ValueError as error:
         return document, [Problem("", str(error))]
     return {**document, "root_odds": [odds[mode] for mode in model.modes]}, []

@@ -9,7 +9,7 @@ from typing import Any
 
 from faultnet.errors import Problem
 
-MOST_BYTES = 2**20
+MOST_BYTES = 2 * 2**20
 
 Path = tuple[str | int, ...]
 _TAG = "tag:yaml.org,2002:"
