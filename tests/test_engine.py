@@ -1,4 +1,4 @@
-"""The engine against brute force, on awkward networks and awkward evidence, and the laws every engine obeys."""
+"""Both engines against brute force, on awkward networks and awkward evidence, and the laws every engine obeys."""
 
 from functools import cache
 from itertools import pairwise
@@ -32,10 +32,12 @@ from faultnet.cpt import Floats, Table
 from faultnet.engine.evidence import Change, Likelihood, Step
 from faultnet.engine.information import entropy_bits
 from faultnet.engine.joint import Belief, JointEngine, compile_joint
+from faultnet.engine.junction import JunctionBelief, JunctionEngine, compile_junction
 from faultnet.errors import ContradictoryEvidence
 from faultnet.network import Network
 
 every_net = pytest.mark.parametrize("net", NETS)
+every_engine = pytest.mark.parametrize("kind", ["table", "tree"])
 every_evidence = pytest.mark.parametrize("evidence", EVIDENCE)
 
 
@@ -47,6 +49,12 @@ def assert_close(expected: Floats, actual: Floats, asked: str = "") -> None:
 def engine_for(net: str) -> JointEngine:
     """One engine for all tests of a net, so that a wrong cached table would show."""
     return compile_joint(*NETS[net]())
+
+
+@cache
+def tree_for(net: str) -> JunctionEngine:
+    """The junction tree of a net, one for all tests as well."""
+    return compile_junction(*NETS[net]())
 
 
 def steps_for(net: str, evidence: str, seed: int = 0) -> list[Step]:
@@ -64,7 +72,7 @@ def possible_steps(net: str, evidence: str) -> list[Step]:
     raise AssertionError(f"no possible evidence of kind {evidence} for {net}")
 
 
-def check_posteriors(belief: Belief, oracle: Oracle, rng: np.random.Generator) -> None:
+def check_posteriors(belief: Belief | JunctionBelief, oracle: Oracle, rng: np.random.Generator) -> None:
     assert pytest.approx(oracle.log_evidence, abs=1e-10) == belief.log_evidence
     nodes = [node.id for node in oracle.network]
     for node in nodes:
@@ -75,7 +83,7 @@ def check_posteriors(belief: Belief, oracle: Oracle, rng: np.random.Generator) -
         assert_close(oracle.joint(some), belief.joint(some), str(some))
 
 
-def check_gains(belief: Belief, oracle: Oracle, rng: np.random.Generator) -> None:
+def check_gains(belief: Belief | JunctionBelief, oracle: Oracle, rng: np.random.Generator) -> None:
     leaves = leaves_of(oracle.network, oracle.targets)
     for asked in [(leaf,) for leaf in leaves] + list(pairwise(leaves)):
         assert pytest.approx(oracle.gain_bits(asked), abs=1e-10) == belief.gain_bits(asked), asked
@@ -89,29 +97,34 @@ def check_gains(belief: Belief, oracle: Oracle, rng: np.random.Generator) -> Non
 # -- brute force ---------------------------------------------------------------------------------------------------
 
 
+@every_engine
 @every_evidence
 @every_net
-def test_posteriors_joints_and_log_evidence_match_brute_force(net: str, evidence: str) -> None:
+def test_posteriors_joints_and_log_evidence_match_brute_force(net: str, evidence: str, kind: str) -> None:
     steps = possible_steps(net, evidence)
     oracle = Oracle(*NETS[net](), steps)
-    check_posteriors(engine_for(net).belief(steps), oracle, np.random.default_rng(1))
+    engine = engine_for(net) if kind == "table" else tree_for(net)
+    check_posteriors(engine.belief(steps), oracle, np.random.default_rng(1))
 
 
+@every_engine
 @every_evidence
 @every_net
-def test_gains_about_all_targets_and_about_groups_match_brute_force(net: str, evidence: str) -> None:
+def test_gains_about_all_targets_and_about_groups_match_brute_force(net: str, evidence: str, kind: str) -> None:
     steps = possible_steps(net, evidence)
     oracle = Oracle(*NETS[net](), steps)
-    check_gains(engine_for(net).belief(steps), oracle, np.random.default_rng(2))
+    engine = engine_for(net) if kind == "table" else tree_for(net)
+    check_gains(engine.belief(steps), oracle, np.random.default_rng(2))
 
 
-@settings(max_examples=500)
+@every_engine
+@settings(max_examples=400)
 @given(seed=st.integers(0, 2**32 - 1), evidence=st.sampled_from(sorted(EVIDENCE)))
-def test_random_networks_match_brute_force(seed: int, evidence: str) -> None:
+def test_random_networks_match_brute_force(kind: str, seed: int, evidence: str) -> None:
     network, targets = random_net(seed)
     rng = np.random.default_rng(seed)
     steps = EVIDENCE[evidence](rng, network, targets)
-    engine = compile_joint(network, targets)
+    engine = compile_joint(network, targets) if kind == "table" else compile_junction(network, targets)
     oracle = Oracle(network, targets, steps)
     if oracle.log_evidence == -inf:
         with pytest.raises(ContradictoryEvidence):
@@ -122,19 +135,23 @@ def test_random_networks_match_brute_force(seed: int, evidence: str) -> None:
     check_gains(belief, oracle, rng)
 
 
+@every_engine
 @settings(max_examples=60)
 @given(seed=st.integers(0, 2**32 - 1), kinds=st.lists(st.sampled_from(sorted(EVIDENCE)), min_size=2, max_size=3))
-def test_mixed_evidence_on_the_net_with_every_kind_of_side_matches_brute_force(seed: int, kinds: list[str]) -> None:
+def test_mixed_evidence_on_the_net_with_every_kind_of_side_matches_brute_force(
+    kind: str, seed: int, kinds: list[str]
+) -> None:
+    engine = engine_for("coupled_sides") if kind == "table" else tree_for("coupled_sides")
     network, targets = coupled_sides()
     rng = np.random.default_rng(seed)
     # The first steps of each kind only: every change multiplies the worlds to add up.
-    steps = [step for kind in kinds for step in EVIDENCE[kind](rng, network, targets)[:4]]
+    steps = [step for name in kinds for step in EVIDENCE[name](rng, network, targets)[:4]]
     oracle = Oracle(network, targets, steps)
     if oracle.log_evidence == -inf:
         with pytest.raises(ContradictoryEvidence):
-            engine_for("coupled_sides").belief(steps)
+            engine.belief(steps)
         return
-    belief = engine_for("coupled_sides").belief(steps)
+    belief = engine.belief(steps)
     check_posteriors(belief, oracle, rng)
     check_gains(belief, oracle, rng)
 
@@ -191,11 +208,13 @@ def test_a_finding_of_probability_zero_is_contradictory() -> None:
         compile_joint(network, targets).belief(steps)
 
 
+@every_engine
 @every_net
-def test_evidence_that_no_state_explains_is_contradictory(net: str) -> None:
+def test_evidence_that_no_state_explains_is_contradictory(net: str, kind: str) -> None:
     network, _ = NETS[net]()
+    engine = engine_for(net) if kind == "table" else tree_for(net)
     with pytest.raises(ContradictoryEvidence):
-        engine_for(net).belief([flat(network, network.nodes[-1].id, 0.0)])
+        engine.belief([flat(network, network.nodes[-1].id, 0.0)])
 
 
 def test_a_table_of_joint_states_larger_than_allowed_is_refused() -> None:

@@ -1,7 +1,7 @@
 """Draws of a model's numbers: what they could be as well, given the few jobs each is worth.
 
-Every number is drawn from the Dirichlet or Beta with its own mean and strength, each from a stream of its own, so that the
-draws of one number do not depend on which others are asked for.
+Every number is drawn from the Dirichlet or Beta with its own mean and strength, each from a stream of its own, so that
+the draws of one number do not depend on which others are asked for.
 """
 
 from dataclasses import dataclass

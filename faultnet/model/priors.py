@@ -90,7 +90,7 @@ def _refuse_the_impossible(model: Model, seen: Floats, is_mode: Bools) -> None:
     if never:
         raise NoSuchPriors(
             f"the confirmed complaint can never be seen with {', '.join(never)}: rows of the complaint or of "
-            "`confirmed_by` say 0. A share then says nothing about how often a part fails; give the rows small chances.",
+            "`confirmed_by` say 0. A share then says nothing about how often a part fails; give them small chances.",
             section="complaint",
         )
     if len(model.components) > 1 and not possible[is_mode.sum(axis=1) >= 2].any():
