@@ -89,6 +89,3 @@ class Rule:
         """Every combination written out: ``(*parent_sizes, n_states)``."""
         expanded: Floats = self.rows[self.state_of]
         return expanded
-
-
-Cpt = Table | Rule

@@ -5,7 +5,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
 
-from faultnet.cpt import Cpt, Rule
+from faultnet.cpt import Rule, Table
+from faultnet.noisy import NoisyMax
+
+Cpt = Table | Rule | NoisyMax
 
 
 @dataclass(frozen=True, eq=False)

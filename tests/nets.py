@@ -9,9 +9,9 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from faultnet.cpt import Cpt, Floats, Rule, Table
+from faultnet.cpt import Floats, Rule, Table
 from faultnet.engine.evidence import Change, Likelihood, Step
-from faultnet.network import Network, Node
+from faultnet.network import Cpt, Network, Node
 
 Rng = np.random.Generator
 Net = tuple[Network, tuple[str, ...]]

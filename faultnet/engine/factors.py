@@ -11,6 +11,7 @@ from faultnet.cpt import Floats, Ints
 from faultnet.engine.evidence import Change, Likelihood, Step
 from faultnet.engine.space import Rules, Space
 from faultnet.network import Network, Node
+from faultnet.noisy import NoisyMax
 
 MOST_COLUMN_ENTRIES = 2**22
 
@@ -94,9 +95,11 @@ def unroll(model: FactorModel, steps: Iterable[Step]) -> Unrolled:
     seen: list[Factor] = []
     now = {node: node for node in model.hidden}
     changes = 0
-    for step in steps:
+    for number, step in enumerate(steps):
         if isinstance(step, Likelihood):
-            seen.append(seen_factor(model, step, now))
+            factors = seen_factors(model, step, now, f"{'+'.join(step.nodes)}#{number}")
+            seen.extend(factors)
+            sizes.update({v: n for f in factors for v, n in zip(f.scope, f.table.shape, strict=True)})
             continue
         changes += 1
         for node in _moved_by(model, step):
@@ -110,7 +113,7 @@ def unroll(model: FactorModel, steps: Iterable[Step]) -> Unrolled:
                 families.append(family(known, copy, parents))
                 rules[copy] = Rules(parents, known.cpt.row_of)
             now[node] = copy
-    space = Space(sizes, rules) if changes else model.space
+    space = Space(sizes, rules) if len(sizes) > len(model.sizes) else model.space
     return Unrolled(space, tuple(families), tuple(seen), now)
 
 
@@ -126,11 +129,40 @@ def _moved_by(model: FactorModel, change: Change) -> list[str]:
     return moved
 
 
-def seen_factor(model: FactorModel, seen: Likelihood, now: Mapping[str, str]) -> Factor:
-    """P(what was seen | variables), over the parents of leaves and the hidden nodes it speaks of."""
+def seen_factors(model: FactorModel, seen: Likelihood, now: Mapping[str, str], name: str) -> list[Factor]:
+    """P(what was seen | variables) as factors, over the parents of leaves and the hidden nodes it speaks of.
+
+    What was seen of a noisy-MAX leaf keeps its causes apart, joined at most by a variable of its own, called `name`.
+    """
     sizes = tuple(len(model.network[node].states) for node in seen.nodes)
     if seen.table.shape != sizes:
         raise ValueError(f"the likelihood of {seen.nodes} needs shape {sizes}, not {seen.table.shape}")
+    if len(seen.nodes) == 1 and seen.nodes[0] in model.leaves and seen.showing == 1:
+        leaf = model.network[seen.nodes[0]]
+        if isinstance(leaf.cpt, NoisyMax) and leaf.parents:
+            return noisy_factors(leaf.cpt, seen.table, [now[p] for p in leaf.parents], name)
+    return [_column(model, seen, now)]
+
+
+def noisy_factors(cpt: NoisyMax, likelihood: Floats, causes: Sequence[str], name: str) -> list[Factor]:
+    """P(seen | causes) as one factor for each cause, and one more variable where more than one term is needed.
+
+    The terms' weights may be negative; their sum over the variable is a probability.
+    """
+    weights = cpt.weights(likelihood)
+    terms = np.flatnonzero(weights)
+    if len(terms) <= 1:
+        term = int(terms[0]) if len(terms) else 0
+        tables = [table[:, term] for table in cpt.cumulative]
+        return [Factor((causes[0],), weights[term] * tables[0])] + [
+            Factor((cause,), table) for cause, table in zip(causes[1:], tables[1:], strict=True)
+        ]
+    factors = [Factor((name,), weights[terms])]
+    factors += [Factor((c, name), table[:, terms]) for c, table in zip(causes, cpt.cumulative, strict=True)]
+    return factors
+
+
+def _column(model: FactorModel, seen: Likelihood, now: Mapping[str, str]) -> Factor:
     table = seen.table
     for axis, node in enumerate(seen.nodes):
         table = np.moveaxis(np.tensordot(model.chances(node), table, axes=(1, axis)), 0, axis)

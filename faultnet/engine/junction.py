@@ -21,6 +21,7 @@ from faultnet.engine.plan import MOST_CLIQUE_STATES, Plan, make_plan
 from faultnet.engine.propagate import Evidence, Propagated, propagate
 from faultnet.errors import ContradictoryEvidence
 from faultnet.network import Network
+from faultnet.noisy import NoisyMax
 
 MOST_JOINT_ENTRIES = 2**20
 """Entries of a joint distribution that is asked for; a gain about more joint states than this is taken locally."""
@@ -47,7 +48,8 @@ class JunctionEngine:
     @cached_property
     def plan(self) -> Plan:
         """The tree of the hidden nodes, with a clique for the parents of every leaf where that is not too wide."""
-        scopes = [self.network[leaf].parents for leaf in self.model.leaves]
+        leaves = [self.network[leaf] for leaf in self.model.leaves]
+        scopes = [leaf.parents for leaf in leaves if not isinstance(leaf.cpt, NoisyMax)]
         narrow = [s for s in scopes if self.model.space.count(s) <= self.most_states]
         try:
             return make_plan(self.model.space, self.model.families, narrow, self.most_states)
