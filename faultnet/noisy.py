@@ -1,7 +1,7 @@
 """Noisy-OR and noisy-MAX: many causes, each with an effect of its own; what is seen is the strongest of them.
 
-Pearl 1988, section 4.3.2 (noisy-OR); Henrion 1989 (leak); Diez 1993 (noisy-MAX). The table over all causes is written out
-only for a few; beyond that the cumulative form is used, in which the causes stand apart (Diez & Galan 2003).
+Pearl 1988, section 4.3.2 (noisy-OR); Henrion 1989 (leak); Diez 1993 (noisy-MAX). The table over all causes is written
+out only for a few; beyond that the cumulative form is used, in which the causes stand apart (Diez & Galan 2003).
 """
 
 from collections.abc import Sequence
