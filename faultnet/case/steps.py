@@ -7,7 +7,7 @@ import numpy as np
 from faultnet.case.case import Case
 from faultnet.case.events import SYMPTOM_SHOWING, Finding, Reading, RepairOutcome, Seen, SoftFinding, set_aside
 from faultnet.engine.evidence import Change, Likelihood, Step, finding, soft_finding
-from faultnet.engine.joint import Belief
+from faultnet.engine.interface import Belief
 from faultnet.model.graph import SET_WORKS
 from faultnet.model.model import Model
 from faultnet.readings import Volts, reading_likelihood

@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from faultnet import __version__
-from faultnet.cli.options import Events, Given, Json, ModelName, Nominal, Setup, Size, Trained, WithoutComplaint
+from faultnet.cli.options import Engine, Events, Given, Json, ModelName, Nominal, Setup, Size, Trained, WithoutComplaint
 from faultnet.errors import FaultnetError
 
 EXIT_CODES = "Exit codes: 0 ok, 1 unexpected, 2 usage, 3 a bad model file, 4 not enough data, 6 contradictory evidence."
@@ -62,6 +62,7 @@ def next_(
     nominal: Nominal = None,
     trained: Trained = False,
     without_complaint: WithoutComplaint = False,
+    engine: Engine = "auto",
     full: Annotated[bool, typer.Option("--full", help="Everything: all tests, reasons, explanations.")] = False,
     json: Json = False,
 ) -> None:
@@ -82,6 +83,7 @@ def next_(
         nominal_volts=nominal,
         trained=trained,
         with_complaint=not without_complaint,
+        engine=engine,
         full=full,
         as_json=json,
     )
@@ -104,15 +106,16 @@ def model_show(model: ModelName, json: Json = False) -> None:
 
 
 @model_app.command("check")
-def model_check(model: ModelName, json: Json = False) -> None:
+def model_check(model: ModelName, engine: Engine = "auto", json: Json = False) -> None:
     """Validate a model file; print the compiled engine, the shares the network gives back, and twins no test parts."""
     from faultnet.cli.models import check
 
-    check(model, as_json=json)
+    check(model, engine=engine, as_json=json)
 
 
 def run() -> None:
     """Run the command line; every error ends in a message on stderr and its exit code."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # products here are small; threads stall on a busy machine
     try:
         app()
     except FaultnetError as error:

@@ -6,9 +6,11 @@ from collections.abc import Iterator
 from typing import Any
 
 from faultnet.case import Case
+from faultnet.cli.next import with_engine
 from faultnet.cli.terminal import bold, table, wrapped
 from faultnet.diagnosis.explain import inseparable
 from faultnet.engine.evidence import findings
+from faultnet.engine.joint import JointEngine
 from faultnet.files import find_model_file, list_models, load_model
 from faultnet.model import Model
 from faultnet.words import percent
@@ -109,9 +111,9 @@ def _show_text(model: Model) -> Iterator[str]:
 # -- check -----------------------------------------------------------------------------------------------------------
 
 
-def check(name: str, *, as_json: bool) -> None:
+def check(name: str, *, engine: str, as_json: bool) -> None:
     """Validate a model file and print what its engine looks like; ModelProblem lists everything that is wrong."""
-    model = load_model(name, use_cache=False)
+    model = with_engine(load_model(name, use_cache=False), engine)
     result = _check_result(model)
     if as_json:
         print(json.dumps({"file": str(find_model_file(name)), **result}, indent=2))
@@ -124,19 +126,16 @@ def _check_result(model: Model) -> dict[str, Any]:
     confirmed = {model.complaint: model.complaint_state, **model.confirmed_by}
     belief = engine.belief(findings(engine.network, confirmed))
     present = belief.targets @ model.compiled.is_mode
-    entries = {leaf: engine.entries(leaf) for leaf in engine.axes.leaves}
-    widest = max(entries, key=lambda leaf: entries[leaf])
     n_faults = model.compiled.n_faults
     return {
         "id": model.id,
         "version": model.version,
         "engine": {
-            "kind": "one table of joint states",
-            "component_states": engine.axes.n_joint,
-            "conditions": {s: len(engine.network[s].states) for s in engine.axes.sides},
-            "widest_column": widest,
-            "widest_column_entries": entries[widest],
-            "bytes": sum(index.nbytes for index in engine.axes.index.values()) + engine.base(frozenset()).nbytes,
+            "kind": "table" if isinstance(engine, JointEngine) else "tree",
+            "chosen": "automatically" if model.engine == "auto" else "as asked",
+            "component_states": len(belief.targets),
+            "conditions": {c.id: len(c.states) for c in model.conditions.values()},
+            "plan": engine.describe(),
         },
         "confirmed_by": confirmed,
         "shares": {
@@ -167,11 +166,11 @@ def _check_text(model: Model, result: dict[str, Any]) -> Iterator[str]:
     listed = ", ".join(f"{counts[kind]} {kind}" for kind in ("observations", "tests", "repairs"))
     yield f"{model.version} is sound: {listed}."
     yield ""
-    yield bold("Engine") + f"  ({engine['kind']})"
+    kinds = {"table": "one table of joint states", "tree": "junction tree of cliques"}
+    yield bold("Engine") + f"  ({kinds[engine['kind']]}, chosen {engine['chosen']})"
     sides = ", ".join(f"{name} {n}" for name, n in engine["conditions"].items())
     yield wrapped(f"{engine['component_states']} component states; conditions: {sides}", 2, 4)
-    widest = f"widest column {engine['widest_column']}: {engine['widest_column_entries']} entries"
-    yield f"  {widest}; {engine['bytes']} bytes in all"
+    yield wrapped(engine["plan"], 2, 4)
     yield ""
     yield bold("Shares") + "  (as written; given back by the network for the confirmed complaint)"
     rows = [("", "written", "network", "prior odds")]

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 
 from faultnet.case import Case, parse_events
 from faultnet.case.bench import bench_after_events
@@ -9,6 +10,7 @@ from faultnet.case.entry import nearest, parse_given
 from faultnet.cli.as_json import answer_json
 from faultnet.cli.as_text import answer_text
 from faultnet.diagnosis import diagnose
+from faultnet.engine.interface import ENGINES
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
 from faultnet.model import Model
@@ -27,11 +29,12 @@ def answer_next(
     nominal_volts: float | None,
     trained: bool,
     with_complaint: bool,
+    engine: str,
     full: bool,
     as_json: bool,
 ) -> None:
     """Print where the set stands and what to do next."""
-    model = load_model(name)
+    model = with_engine(load_model(name), engine)
     case, told = _understood(model, events, given, at, inches, nominal_volts, with_complaint)
     bench = bench_after_events(model, case).after(**told)
     ranking = rank_tests(model, case, bench, ShopSettings(trained=trained))
@@ -68,6 +71,13 @@ def _understood(
     if problems:
         raise UsageProblem(*problems)
     return case, told
+
+
+def with_engine(model: Model, kind: str) -> Model:
+    """The model with this exact engine. UsageProblem: no such engine."""
+    if kind not in ENGINES:
+        raise UsageProblem(f"--engine {kind}: an engine is one of {', '.join(ENGINES)}{nearest(kind, ENGINES)}")
+    return replace(model, engine=kind)
 
 
 def parse_setup(text: str) -> dict[str, str]:

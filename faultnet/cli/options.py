@@ -26,4 +26,8 @@ Trained = Annotated[bool, typer.Option("--trained", help="This bench is trained 
 WithoutComplaint = Annotated[
     bool, typer.Option("--without-complaint", help="Leave the complaint of the model out of the evidence.")
 ]
+Engine = Annotated[
+    str,
+    typer.Option("--engine", metavar="KIND", help="Exact engine: auto, table (of joint states) or tree (of cliques)."),
+]
 Json = Annotated[bool, typer.Option("--json", help="The answer as JSON.")]

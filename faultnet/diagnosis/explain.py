@@ -11,7 +11,7 @@ from faultnet.case.events import Finding, Reading, RepairOutcome, SoftFinding
 from faultnet.case.steps import believe, case_steps, counted_events
 from faultnet.cpt import Floats
 from faultnet.diagnosis.result import Surprise, Turn, Weight
-from faultnet.engine.joint import Belief
+from faultnet.engine.interface import Belief
 from faultnet.errors import ContradictoryEvidence
 from faultnet.model.model import Model
 from faultnet.readings import outlier_density

@@ -16,7 +16,8 @@ from faultnet.case.steps import case_steps
 from faultnet.cpt import Floats, Ints
 from faultnet.diagnosis.draws import Draws
 from faultnet.engine.evidence import Change, Likelihood, Step, findings
-from faultnet.engine.joint import Belief, JointEngine
+from faultnet.engine.interface import Belief
+from faultnet.engine.joint import JointEngine
 from faultnet.model.graph import SET_WORKS
 from faultnet.model.model import Model
 
@@ -41,7 +42,7 @@ class Intervals:
 
 def fault_intervals(model: Model, case: Case, belief: Belief, n_draws: int = N_DRAWS, seed: int = 0) -> Intervals:
     """Intervals of P(component state | case); each holds the probability under the model's own numbers."""
-    engine = model.compiled.engine
+    engine = model.compiled.table
     kept = _states_that_matter(model, belief)
     posterior = _Drawn(model, engine, kept, Draws(model, n_draws, seed)).posterior(case_steps(model, case))
     low: dict[str, Floats] = {}
@@ -57,7 +58,7 @@ def fault_intervals(model: Model, case: Case, belief: Belief, n_draws: int = N_D
 
 def _states_that_matter(model: Model, belief: Belief) -> Ints:
     """Numbers of the joint states to draw over: likely now, before any repair, or with the confirmed complaint."""
-    engine = model.compiled.engine
+    engine = model.compiled.table
     confirmed = findings(engine.network, {model.complaint: model.complaint_state, **model.confirmed_by})
     beliefs = [belief, engine.belief(confirmed)]
     before: list[Step] = []

@@ -51,6 +51,10 @@ class JointEngine:
     def network(self) -> Network:
         return self.axes.network
 
+    @property
+    def targets(self) -> tuple[str, ...]:
+        return self.axes.targets
+
     @cached_property
     def leaves(self) -> frozenset[str]:
         """Nodes that are only ever observed."""
@@ -176,6 +180,14 @@ class JointEngine:
         """Entries of the node's column: the joint states it tells apart times the sides it depends on."""
         return int(self.axes.index[node].size)
 
+    def describe(self) -> str:
+        """What the table holds in one line: joint states, sides, the widest column, bytes."""
+        sides = " x ".join(str(len(self.network[side].states)) for side in self.axes.sides) or "none"
+        widest = max(self.axes.leaves, key=self.entries, default=None)
+        column = f"; widest column {widest}, {self.entries(widest)} entries" if widest else ""
+        n_bytes = sum(index.nbytes for index in self.axes.index.values()) + self.base(frozenset()).nbytes
+        return f"{self.axes.n_joint} joint states; sides {sides}{column}; {n_bytes} bytes"
+
 
 @dataclass(frozen=True, eq=False)
 class Cells:
@@ -223,6 +235,9 @@ class Belief:
     log_evidence: float
     steps: tuple[Step, ...] = ()
     _over: dict[frozenset[int], Floats] = field(default_factory=dict, repr=False)
+
+    gains_are_local = False
+    """Gains are about the joint state of all targets."""
 
     @cached_property
     def touched(self) -> frozenset[int]:

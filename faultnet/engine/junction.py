@@ -4,7 +4,7 @@ Leaves that nobody looked at are never part of the tree; what was seen of a leaf
 questions as to the table of joint states, for networks where that table would be too large.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import chain
@@ -18,7 +18,7 @@ from faultnet.engine.factors import FactorModel, Unrolled, unroll
 from faultnet.engine.information import entropy_bits, mutual_information_bits
 from faultnet.engine.joint import Grouping
 from faultnet.engine.plan import MOST_CLIQUE_STATES, Plan, make_plan
-from faultnet.engine.propagate import Evidence, Propagated, propagate
+from faultnet.engine.propagate import Evidence, Propagated, propagate, summed
 from faultnet.errors import ContradictoryEvidence
 from faultnet.network import Network
 from faultnet.noisy import NoisyMax
@@ -26,7 +26,13 @@ from faultnet.noisy import NoisyMax
 MOST_JOINT_ENTRIES = 2**20
 """Entries of a joint distribution that is asked for; a gain about more joint states than this is taken locally."""
 
-CASES_AT_ONCE = 512
+MOST_STATES_LISTED = 2**24
+"""Possible joint states of the hidden nodes behind what is asked."""
+
+MOST_TARGET_STATES = 2**14
+"""Joint states of the targets up to which they get a clique of their own: most questions are about all of them."""
+
+CASES_AT_ONCE = 256
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +57,8 @@ class JunctionEngine:
         leaves = [self.network[leaf] for leaf in self.model.leaves]
         scopes = [leaf.parents for leaf in leaves if not isinstance(leaf.cpt, NoisyMax)]
         narrow = [s for s in scopes if self.model.space.count(s) <= self.most_states]
+        if self.model.space.count(self.targets) <= MOST_TARGET_STATES:
+            narrow.append(self.targets)
         try:
             return make_plan(self.model.space, self.model.families, narrow, self.most_states)
         except ValueError:
@@ -95,6 +103,7 @@ class JunctionBelief:
     steps: tuple[Step, ...]
     unrolled: Unrolled
     plan: Plan
+    _outcomes: dict[tuple[str, ...], Floats] = field(default_factory=dict)
 
     @cached_property
     def evidence(self) -> list[Evidence]:
@@ -134,19 +143,28 @@ class JunctionBelief:
 
     def joint(self, nodes: Sequence[str]) -> Floats:
         """P(states of any nodes | evidence): ``(*sizes of nodes,)``. ValueError when that is too large."""
-        model = self.engine.model
-        hidden = tuple(
-            dict.fromkeys(chain(*((node,) if node in model.hidden else model.network[node].parents for node in nodes)))
-        )
-        if prod(model.sizes[v] for v in hidden) > MOST_JOINT_ENTRIES:
-            raise ValueError(f"the joint distribution of {', '.join(hidden)} is too large")
-        table = self._hidden_joint(tuple(self.unrolled.now[v] for v in hidden))
-        return _seen_from(model, nodes, hidden, table)
+        model, now = self.engine.model, self.unrolled.now
+        behind = dict.fromkeys(chain(*((n,) if n in model.hidden else model.network[n].parents for n in nodes)))
+        hidden = tuple(now[v] for v in behind)
+        sizes = [len(model.network[node].states) for node in nodes]
+        if prod(sizes) > MOST_JOINT_ENTRIES:
+            raise ValueError(f"the joint distribution of {', '.join(nodes)} is too large")
+        total = np.zeros(prod(sizes))
+        roots = hidden if self.plan.home(hidden) is not None else tuple(self.unrolled.space.roots(hidden))
+        for states, chances in self._possible(roots):
+            known = dict(zip(roots, states, strict=True))
+            at = {node: self.unrolled.space.state(now[node], known) for node in behind}
+            for code, weight in _coded(model, nodes, at, len(chances)):
+                total += np.bincount(code, chances * weight, len(total))
+        return total.reshape(sizes)
 
     def outcomes(self, leaves: Sequence[str]) -> Floats:
         """P(joint outcome of the leaves, joint state of the targets | evidence): ``(n_outcomes, n_joint)``."""
-        n_outcomes = prod(len(self.engine.network[leaf].states) for leaf in leaves)
-        return self.joint((*leaves, *self.engine.targets)).reshape(n_outcomes, -1)
+        key = tuple(leaves)
+        if key not in self._outcomes:
+            n_outcomes = prod(len(self.engine.network[leaf].states) for leaf in leaves)
+            self._outcomes[key] = self.joint((*leaves, *self.engine.targets)).reshape(n_outcomes, -1)
+        return self._outcomes[key]
 
     @property
     def gains_are_local(self) -> bool:
@@ -166,7 +184,16 @@ class JunctionBelief:
             parents = dict.fromkeys(chain(*(model.network[leaf].parents for leaf in leaves)))
             nodes = tuple(v for v in parents if about is None or v in about)
         n_outcomes = prod(len(self.engine.network[leaf].states) for leaf in leaves)
-        table = self.joint((*leaves, *nodes)).reshape(n_outcomes, *(model.sizes[v] for v in nodes))
+        if set(nodes) <= set(self.engine.targets) and not self.gains_are_local:
+            sizes = [model.sizes[v] for v in self.engine.targets]
+            whole = self.outcomes(leaves).reshape(n_outcomes, *sizes)
+            others = tuple(n for n, v in enumerate(self.engine.targets, start=1) if v not in nodes)
+            order = [self.engine.targets.index(v) for v in nodes]
+            left = [v for v in self.engine.targets if v in nodes]
+            table = whole.sum(axis=others) if others else whole
+            table = table.transpose(0, *(1 + left.index(self.engine.targets[n]) for n in order))
+        else:
+            table = self.joint((*leaves, *nodes)).reshape(n_outcomes, *(model.sizes[v] for v in nodes))
         for axis, node in enumerate(nodes, start=1):
             if about is not None:
                 table = _grouped(table, axis, about[node])
@@ -174,52 +201,61 @@ class JunctionBelief:
 
     # -- inside --------------------------------------------------------------------------------------------------
 
-    def _hidden_joint(self, variables: tuple[str, ...]) -> Floats:
-        """P(states of variables | evidence): from the clique that holds most, once for each state of the rest."""
-        sizes = self.unrolled.space.sizes
-        cliques = self.plan.tree.cliques
-        home = max(range(len(cliques)), key=lambda k: (prod(sizes[v] for v in variables if v in cliques[k]), -k))
+    def _possible(self, variables: tuple[str, ...]) -> Iterator[tuple[list[Ints], Floats]]:
+        """Possible joint states of variables and their probabilities, in parts: a state array for each, ``(n,)`` all.
+
+        From the clique that holds most of them, once for each state of the rest.
+        """
+        space, cliques = self.unrolled.space, self.plan.tree.cliques
+        home = max(range(len(cliques)), key=lambda k: (space.count(v for v in variables if v in cliques[k]), -k))
         inside = tuple(v for v in variables if v in cliques[home])
         rest = tuple(v for v in variables if v not in inside)
-        n_rest, n_inside = prod(sizes[v] for v in rest), prod(sizes[v] for v in inside)
-        table = np.zeros((n_rest, n_inside))
-        for start in range(0, n_rest, CASES_AT_ONCE):
-            cases = np.arange(start, min(start + CASES_AT_ONCE, n_rest))
-            table[cases] = self._with_rest(cases, rest, home, inside, n_inside)
-        order = [(*rest, *inside).index(v) for v in variables]
-        return table.reshape([sizes[v] for v in (*rest, *inside)]).transpose(order)
+        columns = [cliques[home].index(v) for v in inside]
+        own, place = np.unique(self.plan.states[home][:, columns], axis=0, return_inverse=True)
+        rest_states = space.states(rest) if rest else np.zeros((1, 0), dtype=np.intp)
+        if len(rest_states) * len(own) > MOST_STATES_LISTED:
+            raise ValueError(f"the joint distribution of {', '.join(variables)} has too many states")
+        for start in range(0, len(rest_states), CASES_AT_ONCE):
+            some = rest_states[start : start + CASES_AT_ONCE]
+            chances = self._with_rest(some, rest, home, place.reshape(-1), len(own))
+            by_name = {v: np.repeat(some[:, n], len(own)) for n, v in enumerate(rest)}
+            by_name |= {v: np.tile(own[:, n], len(some)) for n, v in enumerate(inside)}
+            yield [by_name[v] for v in variables], chances.reshape(-1)
 
-    def _with_rest(
-        self, cases: Ints, rest: tuple[str, ...], home: int, inside: tuple[str, ...], n_inside: int
-    ) -> Floats:
-        """P(these joint states of the rest, states inside | evidence): ``(n_cases, n_inside)``."""
+    def _with_rest(self, some: Ints, rest: tuple[str, ...], home: int, place: Ints, n_places: int) -> Floats:
+        """P(these states of the rest, states inside | evidence): ``(n_cases, n_places)``."""
         if not rest:
             propagated, chance = self.propagated, np.ones(1)
         else:
-            states = np.unravel_index(cases, [self.unrolled.space.sizes[v] for v in rest])
-            fixed = [Evidence((v,), np.eye(self.unrolled.space.sizes[v]), s) for v, s in zip(rest, states, strict=True)]
-            same = [Evidence(e.scope, e.tables, np.zeros(len(cases), dtype=np.intp)) for e in self.evidence]
-            propagated = propagate(self.plan, [*same, *fixed], len(cases))
+            fixed = [Evidence((v,), np.eye(self.unrolled.space.sizes[v]), some[:, n]) for n, v in enumerate(rest)]
+            same = [Evidence(e.scope, e.tables, np.zeros(len(some), dtype=np.intp)) for e in self.evidence]
+            propagated = propagate(self.plan, [*same, *fixed], len(some))
             chance = np.exp(propagated.log_evidence - self.log_evidence)
-        index = self.plan.index(home, inside)
-        summed = np.stack([np.bincount(index, row, n_inside) for row in propagated.beliefs[home]])
-        return summed * chance[:, None]
+        return summed(propagated.beliefs[home], place, n_places) * chance[:, None]
 
 
-def _seen_from(model: FactorModel, nodes: Sequence[str], hidden: tuple[str, ...], table: Floats) -> Floats:
-    """P(states of nodes) from the joint of hidden nodes that determines it: ``(*sizes of nodes,)``."""
-    letters = {v: n for n, v in enumerate(hidden)}
-    operands: list[object] = [table, list(letters.values())]
-    output = []
-    for number, node in enumerate(nodes, start=len(letters)):
-        if node in letters and node in model.hidden:
-            known = np.eye(model.sizes[node])
-            operands += [known, [letters[node], number]]
-        else:
-            operands += [model.network[node].cpt.expand(), [*(letters[p] for p in model.network[node].parents), number]]
-        output.append(number)
-    result: Floats = np.einsum(*operands, output, optimize=len(operands) > 6)  # type: ignore[call-overload]
-    return result
+def _coded(model: FactorModel, nodes: Sequence[str], at: Mapping[str, Ints], n: int) -> Iterator[tuple[Ints, Floats]]:
+    """For every joint outcome of the leaves among the nodes: entries of the nodes' table, and the outcome's chances.
+
+    at: the states of the hidden nodes behind them, ``(n,)`` each, or a single one where all are the same.
+    """
+    leaves = [node for node in nodes if node in model.leaves]
+    rows = {}
+    for leaf in dict.fromkeys(leaves):
+        known = model.network[leaf]
+        configuration: Ints = np.zeros((), dtype=np.intp)
+        for parent, size in zip(known.parents, known.cpt.parent_sizes, strict=True):
+            configuration = configuration * size + at[parent]
+        rows[leaf] = known.cpt.rows[known.cpt.row_of.reshape(-1)[configuration]]
+    for outcome in np.ndindex(*(len(model.network[leaf].states) for leaf in leaves)):
+        seen = dict(zip(leaves, outcome, strict=True))
+        code: Ints = np.zeros(n, dtype=np.intp)
+        weight: Floats = np.ones(n)
+        for node in nodes:
+            code = code * len(model.network[node].states) + (seen[node] if node in seen else at[node])
+        for leaf, state in seen.items():
+            weight = weight * rows[leaf][..., state]
+        yield code, weight
 
 
 def _grouped(table: Floats, axis: int, groups: Sequence[int]) -> Floats:

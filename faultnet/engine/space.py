@@ -32,7 +32,7 @@ class Space:
         """How many joint states of the variables are possible (an upper bound where that is too long to find out)."""
         key = frozenset(variables)
         if key not in self._counts:
-            free = self._roots(key)
+            free = self.roots(key)
             if prod(self.sizes[v] for v in free) > MOST_ENUMERATED:
                 self._counts[key] = prod(self.sizes[v] for v in self._free_within(key))
             elif len(free) == len(key):
@@ -46,13 +46,13 @@ class Space:
 
         Where the roots behind the variables are too many, states that only a variable outside forbids may be left in.
         """
-        free = self._roots(frozenset(variables))
+        free = self.roots(frozenset(variables))
         if prod(self.sizes[v] for v in free) > MOST_ENUMERATED:
             free = self._free_within(frozenset(variables))
         codes = np.unique(self._codes(list(variables), free))
         return np.stack(np.unravel_index(codes, [self.sizes[v] for v in variables]), axis=1).astype(np.intp)
 
-    def _roots(self, variables: frozenset[str]) -> list[str]:
+    def roots(self, variables: Iterable[str]) -> list[str]:
         """The variables without a rule that these follow from."""
         found: set[str] = set()
         left = list(variables)
@@ -75,14 +75,15 @@ class Space:
         known: dict[str, Ints] = dict(zip(free, grids, strict=True))
         codes: Ints = np.zeros(prod(sizes), dtype=np.intp)
         for variable in variables:
-            codes = codes * self.sizes[variable] + self._state(variable, known)
+            codes = codes * self.sizes[variable] + self.state(variable, known)
         return codes
 
-    def _state(self, variable: str, known: dict[str, Ints]) -> Ints:
+    def state(self, variable: str, known: dict[str, Ints]) -> Ints:
+        """States of a variable where those of the roots behind it are known; what is found on the way is added."""
         if variable not in known:
             rule = self.rules[variable]
             index: Ints = np.zeros((), dtype=np.intp)
             for parent, size in zip(rule.parents, rule.state_of.shape, strict=True):
-                index = index * size + self._state(parent, known)
+                index = index * size + self.state(parent, known)
             known[variable] = rule.state_of.reshape(-1)[index]
         return known[variable]

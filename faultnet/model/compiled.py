@@ -7,6 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from faultnet.cpt import Floats, Ints
+from faultnet.engine.interface import Engine, compile_engine
 from faultnet.engine.joint import JointEngine, compile_joint
 from faultnet.model.faults import mode_indicator
 from faultnet.model.graph import Odds, build_network
@@ -21,13 +22,18 @@ class Compiled:
 
     model: Model
     network: Network
-    engine: JointEngine
+    engine: Engine
     odds: Odds
+
+    @cached_property
+    def table(self) -> JointEngine:
+        """The engine over one table of joint states, also where another answers the questions."""
+        return self.engine if isinstance(self.engine, JointEngine) else compile_joint(self.network, self.engine.targets)
 
     @cached_property
     def is_mode(self) -> Floats:
         """1 where a joint state has a failure mode: ``(n_joint, n_modes)``."""
-        return mode_indicator(self.model, self.engine.axes).astype(float)
+        return mode_indicator(self.model).astype(float)
 
     @cached_property
     def n_faults(self) -> Ints:
@@ -46,4 +52,4 @@ def compile_model(model: Model) -> Compiled:
     known = model.root_odds
     odds = solve_root_odds(model) if known is None else dict(zip(model.modes, known, strict=True))
     network = build_network(model, odds)
-    return Compiled(model, network, compile_joint(network, tuple(model.components)), odds)
+    return Compiled(model, network, compile_engine(network, tuple(model.components), model.engine), odds)

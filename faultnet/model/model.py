@@ -23,7 +23,10 @@ class Strength:
 
 @dataclass(frozen=True)
 class Model:
-    """A model file, read and checked. `root_odds` are the solved priors when they are already known."""
+    """A model file, read and checked. `root_odds` are the solved priors when they are already known.
+
+    engine: which exact engine to compile, `auto`, `table` or `tree`.
+    """
 
     id: str
     title: str
@@ -45,6 +48,7 @@ class Model:
     repairs: Mapping[str, Repair]
     setups: Mapping[tuple[str, str], SetupChange]
     root_odds: tuple[float, ...] | None = None
+    engine: str = "auto"
 
     @cached_property
     def modes(self) -> tuple[ModeId, ...]:

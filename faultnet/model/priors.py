@@ -44,7 +44,7 @@ def solve_root_odds(model: Model) -> Odds:
     odds = _STARTING_FAULT_MASS * shares
     engine = compile_joint(build_network(model, _as_odds(model, odds)), tuple(model.components))
     seen = _chance_of_confirmed_complaint(model, engine)
-    is_mode = mode_indicator(model, engine.axes)
+    is_mode = mode_indicator(model)
     n_faults = is_mode.sum(axis=1)
     _refuse_the_impossible(model, seen, is_mode)
     posterior = _posterior(model, engine, odds, seen)

@@ -8,7 +8,7 @@ from faultnet.case.bench import bench_after_events
 from faultnet.case.case import Case
 from faultnet.case.events import RepairOutcome
 from faultnet.diagnosis.explain import believe_or_explain, outcome_names
-from faultnet.engine.joint import Belief
+from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
 from faultnet.model.work import BenchState, BenchTest, prepare, unmet
 from faultnet.ranking.advise import advise
