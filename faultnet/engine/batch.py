@@ -36,6 +36,8 @@ def run_batch(
     plan: Plan, evidence: Sequence[Evidence], asked: Sequence[tuple[str, ...]], n_cases: int, *, use_numba: bool = True
 ) -> Answers:
     """Answers of every case about every scope asked; each scope must lie in a clique of the plan (ValueError)."""
+    for scope in asked:
+        _home(plan, scope)
     widths = [prod(plan.sizes[v] for v in scope) for scope in asked]
     work = _by_numba if use_numba else _by_numpy
     log_evidence, flat = work(plan, evidence, asked, widths, n_cases)

@@ -35,7 +35,7 @@ class Space:
             free = self.roots(key)
             if prod(self.sizes[v] for v in free) > MOST_ENUMERATED:
                 self._counts[key] = prod(self.sizes[v] for v in self._free_within(key))
-            elif len(free) == len(key):
+            elif set(free) == key:
                 self._counts[key] = prod(self.sizes[v] for v in key)
             else:
                 self._counts[key] = len(np.unique(self._codes(sorted(key), free)))
