@@ -113,6 +113,13 @@ def test_set_up_is_paid_once_from_where_the_bench_stands() -> None:
     assert pytest.approx(1.0) == setup_minutes("--at", "cover=off,mains=off")
 
 
+def test_after_a_repair_the_set_stands_together_and_on() -> None:
+    told = answer("sound=present", "torch=image_seen", "unplugged=65", "replace_strips=not", "--trained")
+    tests = {t["test"]: t for t in told["tests"]}
+    assert [] == tests["loaded_voltage"]["setup"]
+    assert "panel" not in " ".join(tests["visual"]["setup"])
+
+
 def test_without_the_complaint_and_with_a_given_condition() -> None:
     def faulty(told: dict[str, Any], component: str) -> float:
         return sum(f["probability"] for f in told["faults"] if f["component"] == component and f["mode"] != "ok")
@@ -137,6 +144,7 @@ def test_without_the_complaint_and_with_a_given_condition() -> None:
         (["backlight", "--given", "age=old"], "age_band"),
         (["backlight", "--at", "cover=of"], "on, off"),
         (["backlight", "driver_policy=latch"], "--given"),
+        (["backlight", "leds=dead"], "a part"),
         (["backlight", "--nominal", "-4"], "nominal"),
         (["backlight@3"], "backlight@0"),
     ],

@@ -14,4 +14,6 @@ def bench_after_events(model: Model, case: Case) -> BenchState:
         done = model.repairs[event.repair] if isinstance(event, RepairOutcome) else revealed_by.get(event.observation)
         if done is not None:
             bench = prepare(bench, done.needs, model.setups).bench_after
+        if isinstance(event, RepairOutcome):  # whether it works was seen on a set put together again and switched on
+            bench = bench.after(mains="on", led_cable="in", panel="closed")
     return bench

@@ -47,6 +47,8 @@ def parse_event(model: Model, text: str) -> Event:
     if name not in observations:
         known = [*observations, *repairs, *model.conditions]
         hint = " (a condition: give it with --given)" if name in model.conditions else nearest(name, known)
+        if name in component_names(model):
+            hint = " (a part: enter what was seen of it, or a repair with its outcome)"
         raise UsageProblem(f"{text}: unknown observation or repair {name}{hint}")
     seen = model.observations[observations[name]]
     told = _circumstances(circumstances, seen, text)
@@ -72,6 +74,11 @@ def observation_names(model: Model) -> dict[str, str]:
         names.update(dict.fromkeys((seen.short, *seen.also), seen.id))
     names.update({id_: id_ for id_ in model.observations})
     return names
+
+
+def component_names(model: Model) -> frozenset[str]:
+    """Every name a component goes by."""
+    return frozenset(name for c in model.components.values() for name in (c.id, c.short, *c.also))
 
 
 def repair_names(model: Model) -> dict[str, str]:
