@@ -116,7 +116,7 @@ def test_set_up_is_paid_once_from_where_the_bench_stands() -> None:
 def test_after_a_repair_the_set_stands_together_and_on() -> None:
     told = answer("sound=present", "torch=image_seen", "unplugged=65", "replace_strips=not", "--trained")
     tests = {t["test"]: t for t in told["tests"]}
-    assert [] == tests["loaded_voltage"]["setup"]
+    assert tests["loaded_voltage"]["setup"] == []
     assert "panel" not in " ".join(tests["visual"]["setup"])
 
 
