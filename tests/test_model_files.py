@@ -317,7 +317,7 @@ def test_a_name_that_is_no_model_is_answered_with_those_that_are(name: str, says
 def test_models_of_the_shops_own_are_found_by_id_and_never_hide_a_shipped_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("faultnet.files.library.own_models_folder", lambda: tmp_path)
+    monkeypatch.setattr("faultnet.files.finder.own_models_folder", lambda: tmp_path)
     write_model(tmp_path, TINY)
     write_model(tmp_path, TINY, "backlight.yaml")
     assert load_model("tiny", use_cache=False).title == "A lamp and its supply"

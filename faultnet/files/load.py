@@ -6,7 +6,7 @@ from pathlib import Path
 from faultnet import __version__
 from faultnet.errors import FileProblem, ModelProblem, Problem
 from faultnet.files import cache
-from faultnet.files.library import find_model_file
+from faultnet.files.finder import find_model_file
 from faultnet.files.yaml_text import MOST_BYTES, YamlText, dotted, read_yaml, too_large
 from faultnet.model.document import Document, model_from_document
 from faultnet.model.model import Model

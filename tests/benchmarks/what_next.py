@@ -180,7 +180,7 @@ Joint = Callable[[Sequence[str]], Floats]
 class Way:
     """One way through another library."""
 
-    library: str
+    package: str
     engine: str
     network: str
     route: str
@@ -261,7 +261,7 @@ def main() -> None:
     print(f"{'faultnet':<61}{1e3 * median(taken):10.2f}{1e3 * first:10.2f}{1:8.1f}{len(taken):6}{0:8.0e}")
     best: dict[tuple[str, str, str], tuple[float, str]] = {}
     for way in chain(pyagrum_ways(question), pgmpy_ways(question)):
-        name = f"{way.library:<10}{way.engine:<24}{way.network:<10}{way.route:<17}"
+        name = f"{way.package:<10}{way.engine:<24}{way.network:<10}{way.route:<17}"
         try:
             answer, first, theirs = measure(way.go, max(1, repeats // 10))
         except Exception as error:  # a way that a library cannot go is a result, too
@@ -269,10 +269,10 @@ def main() -> None:
             continue
         again = median(measure(question.faultnet, max(5, repeats // 10))[2])
         ratio, apart = median(theirs) / again, answer.distance(ours)
-        wrong = "" if apart < CLOSE[way.library] else "  WRONG"
+        wrong = "" if apart < CLOSE[way.package] else "  WRONG"
         timing = f"{1e3 * median(theirs):10.2f}{1e3 * first:10.2f}{ratio:8.1f}{len(theirs):6}{apart:8.0e}"
         print(f"{name}{timing}{wrong}", flush=True)
-        key = way.network, way.route, way.library
+        key = way.network, way.route, way.package
         if not wrong and ratio < best.get(key, (np.inf, ""))[0]:
             best[key] = ratio, way.engine
     print("\nThe fastest right engine of each, as a multiple of faultnet timed right after it:")
