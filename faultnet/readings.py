@@ -81,6 +81,8 @@ def reading_likelihood(
     observations = list(dict.fromkeys(reading.observation for reading in readings))
     models = {o: _reading_model(model, o) for o in observations}
     conditions = list(dict.fromkeys(c for m in models.values() for c in m.given))
+    if model.nominal is None:
+        raise ValueError(f"{model.id} knows nothing of nominal voltages")
     nominals, weights = nominal_nodes(nominal_volts, model.nominal)
     axes = [
         *(len(model.observations[o].states) for o in observations),

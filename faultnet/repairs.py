@@ -8,8 +8,8 @@ from faultnet.case.events import RepairOutcome
 from faultnet.case.steps import believe, repair_steps
 from faultnet.engine.evidence import Change
 from faultnet.engine.interface import Belief
-from faultnet.model.graph import SET_WORKS
 from faultnet.model.model import Model
+from faultnet.model.nodes import SET_WORKS
 from faultnet.model.work import BenchState, Choices, Repair, Step, choices_in_words, prepare, size_class, unmet
 from faultnet.settings import ShopSettings
 from faultnet.words import percent

@@ -9,6 +9,7 @@ from typing import TypeVar
 from faultnet.case.events import SYMPTOM_SHOWING, Event, Finding, Reading, RepairOutcome, SoftFinding
 from faultnet.errors import UsageProblem
 from faultnet.model.model import Model
+from faultnet.model.neighbours import Refusal
 from faultnet.model.nodes import Observation
 from faultnet.readings import MOST_VOLTS
 
@@ -45,8 +46,9 @@ def parse_event(model: Model, text: str) -> Event:
     if name in repairs and name not in observations:
         return _repair(repairs[name], value, circumstances, text)
     if name not in observations:
-        known = [*observations, *repairs, *model.conditions]
-        hint = " (a condition: give it with --given)" if name in model.conditions else nearest(name, known)
+        conditions = [*model.conditions, *model.refusals]
+        known = [*observations, *repairs, *conditions]
+        hint = " (a condition: give it with --given)" if name in conditions else nearest(name, known)
         if name in component_names(model):
             hint = " (a part: enter what was seen of it, or a repair with its outcome)"
         raise UsageProblem(f"{text}: unknown observation or repair {name}{hint}")
@@ -88,13 +90,19 @@ def repair_names(model: Model) -> dict[str, str]:
 
 
 def parse_given(model: Model, texts: Iterable[str]) -> dict[str, str]:
-    """Conditions and their states from texts such as `age_band=over_10_years`."""
+    """Conditions and their states from texts such as `age_band=over_10_years`.
+
+    UsageProblem: a slip, or a set that the model does not fit. What only says that it fits is no evidence, and left out.
+    """
     given: dict[str, str] = {}
     problems: list[str] = []
     for text in texts:
         name, _, state = text.partition("=")
-        if name not in model.conditions:
-            problems.append(f"{text}: unknown condition {name}" + nearest(name, model.conditions))
+        if name in model.refusals:
+            problems.extend(_refused(model, model.refusals[name], state, text))
+        elif name not in model.conditions:
+            known = [*model.conditions, *model.refusals]
+            problems.append(f"{text}: unknown condition {name}" + nearest(name, known))
         elif state not in model.conditions[name].states:
             states = model.conditions[name].states
             problems.append(
@@ -105,6 +113,16 @@ def parse_given(model: Model, texts: Iterable[str]) -> dict[str, str]:
     if problems:
         raise UsageProblem(*problems)
     return given
+
+
+def _refused(model: Model, refusal: Refusal, state: str, text: str) -> list[str]:
+    """Why the model does not fit a set in which this is so, or that there is no such state; nothing when it fits."""
+    if state in refusal.fits:
+        return []
+    if state in refusal.refused:
+        return [f"{text}: {model.id} does not fit this set. {refusal.refused[state]}"]
+    states = [*refusal.fits, *refusal.refused]
+    return [f"{text}: unknown state {state} of {refusal.id}; it has {', '.join(states)}" + nearest(state, states)]
 
 
 def find_state(seen: Observation, text: str) -> str | None:

@@ -8,8 +8,8 @@ from faultnet.case.case import Case
 from faultnet.case.events import SYMPTOM_SHOWING, Finding, Reading, RepairOutcome, Seen, SoftFinding, set_aside
 from faultnet.engine.evidence import Change, Likelihood, Step, finding, soft_finding
 from faultnet.engine.interface import Belief
-from faultnet.model.graph import SET_WORKS
 from faultnet.model.model import Model
+from faultnet.model.nodes import SET_WORKS
 from faultnet.readings import Volts, reading_likelihood
 
 
@@ -32,8 +32,8 @@ def case_steps(model: Model, case: Case, counted: Iterable[int] | None = None) -
     use = set(counted_events(model, case) if counted is None else counted)
     network = model.compiled.network
     steps: list[Step] = [finding(network, condition, state) for condition, state in case.given.items()]
-    if case.with_complaint and not case.tells(model.complaint):
-        steps.append(finding(network, model.complaint, model.complaint_state))
+    if case.with_complaint and not case.tells(model.brought_in_for[0]):
+        steps.append(finding(network, *model.brought_in_for))
     for epoch in case.epochs():
         events = [case.events[n] for n in epoch if n in use]
         seen = [event for event in events if not isinstance(event, RepairOutcome)]

@@ -42,7 +42,7 @@ def _show_json(model: Model) -> dict[str, Any]:
         "title": model.title,
         "about": model.about,
         "version": model.version,
-        "complaint": {"observation": model.complaint, "state": model.complaint_state},
+        "complaint": {"observation": model.complaint, "state": model.complaint_state} if model.complaint else None,
         "confirmed_by": dict(model.confirmed_by),
         "second_fault_share": model.second_fault_share,
         "components": {
@@ -123,8 +123,7 @@ def check(name: str, *, engine: str, as_json: bool) -> None:
 
 def _check_result(model: Model) -> dict[str, Any]:
     engine = model.compiled.engine
-    confirmed = {model.complaint: model.complaint_state, **model.confirmed_by}
-    belief = engine.belief(findings(engine.network, confirmed))
+    belief = engine.belief(findings(engine.network, model.confirmed))
     present = belief.targets @ model.compiled.is_mode
     n_faults = model.compiled.n_faults
     return {
@@ -137,7 +136,7 @@ def _check_result(model: Model) -> dict[str, Any]:
             "conditions": {c.id: len(c.states) for c in model.conditions.values()},
             "plan": engine.describe(),
         },
-        "confirmed_by": confirmed,
+        "confirmed_by": dict(model.confirmed),
         "shares": {
             str(mode): {"share": model.shares[mode], "network": float(p), "prior_odds": model.compiled.odds[mode]}
             for mode, p in zip(model.modes, present, strict=True)

@@ -1,12 +1,16 @@
 """From a case to a diagnosis."""
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from faultnet.case.case import Case
 from faultnet.cpt import Floats
 from faultnet.diagnosis import explain
-from faultnet.diagnosis.intervals import N_DRAWS, fault_intervals
-from faultnet.diagnosis.result import Diagnosis, Explanation, Fault
+from faultnet.diagnosis.intervals import N_DRAWS, Intervals, fault_intervals
+from faultnet.diagnosis.next_model import next_model
+from faultnet.diagnosis.result import ConditionState, Diagnosis, Explanation, Fault
+from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
 
 LEADING = 3
@@ -35,6 +39,8 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
         log_evidence=belief.log_evidence,
         entropy_bits=belief.entropy_bits,
         faults=tuple(faults),
+        conditions=tuple(_conditions(model, belief, intervals)),
+        next_model=next_model(model, belief),
         explanations=_explanations(model, belief.targets),
         groups={g.id: 1 - float(belief.joint(g.components).flat[0]) for g in model.groups.values()},
         nothing_found=float(belief.targets[n_faults == 0].sum()),
@@ -45,6 +51,14 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
         inseparable=explain.inseparable(model, belief, open_tests),
         interval_draws=intervals.n_draws,
     )
+
+
+def _conditions(model: Model, belief: Belief, intervals: Intervals) -> Iterator[ConditionState]:
+    """Every state of every condition the model asks, with its interval."""
+    for condition in model.asked:
+        low, high, chances = intervals.low[condition], intervals.high[condition], belief.marginal(condition)
+        for n, state in enumerate(model.conditions[condition].states):
+            yield ConditionState(condition, state, float(chances[n]), float(low[n]), float(high[n]), "seed", 0)
 
 
 def _explanations(model: Model, joint: Floats) -> tuple[Explanation, ...]:

@@ -18,8 +18,8 @@ from faultnet.diagnosis.draws import Draws
 from faultnet.engine.evidence import Change, Likelihood, Step, findings
 from faultnet.engine.interface import Belief
 from faultnet.engine.joint import JointEngine
-from faultnet.model.graph import SET_WORKS
 from faultnet.model.model import Model
+from faultnet.model.nodes import SET_WORKS
 
 LEFT_OUT = 1e-4
 TAIL = 0.05
@@ -29,9 +29,9 @@ _ROUNDS = 8
 
 @dataclass(frozen=True, eq=False)
 class Intervals:
-    """The central 90 % of every component state's probability over the draws.
+    """The central 90 % of the probability of every state of a component or asked condition over the draws.
 
-    low, high: for each component ``(n_states,)``. states: how many joint states took part. n_draws: draws used.
+    low, high: for each of them ``(n_states,)``. states: how many joint states took part. n_draws: draws used.
     """
 
     low: dict[str, Floats]
@@ -41,26 +41,33 @@ class Intervals:
 
 
 def fault_intervals(model: Model, case: Case, belief: Belief, n_draws: int = N_DRAWS, seed: int = 0) -> Intervals:
-    """Intervals of P(component state | case); each holds the probability under the model's own numbers."""
+    """Intervals of P(state | case) of components and asked conditions; each holds the one under the model's own numbers.
+
+    An asked condition that nothing hangs on has only its own share to vary.
+    """
     engine = model.compiled.table
     kept = _states_that_matter(model, belief)
-    posterior = _Drawn(model, engine, kept, Draws(model, n_draws, seed)).posterior(case_steps(model, case))
+    drawn = _Drawn(model, engine, kept, Draws(model, n_draws, seed))
+    weight = drawn.weight(case_steps(model, case))
+    posterior = weight.reshape(len(weight), -1, len(kept)).sum(axis=1)
     low: dict[str, Floats] = {}
     high: dict[str, Floats] = {}
-    for component in model.components:
-        own = np.eye(len(model.states_of(component)))[engine.axes.index[component].reshape(-1)[kept]]
-        chances = np.sort(_times(posterior, own), axis=0)
-        point = belief.marginal(component)
-        low[component] = np.minimum(chances[int(TAIL * len(chances))], point)
-        high[component] = np.maximum(chances[int((1 - TAIL) * len(chances))], point)
+    for node in (*model.components, *model.asked):
+        if node in model.components:
+            chances = _times(posterior, np.eye(len(model.states_of(node)))[engine.axes.index[node].reshape(-1)[kept]])
+        else:
+            chances = drawn.of_condition(weight, node)
+        chances = np.sort(chances, axis=0)
+        point = belief.marginal(node)
+        low[node] = np.minimum(chances[int(TAIL * len(chances))], point)
+        high[node] = np.maximum(chances[int((1 - TAIL) * len(chances))], point)
     return Intervals(low, high, len(kept), len(posterior))
 
 
 def _states_that_matter(model: Model, belief: Belief) -> Ints:
     """Numbers of the joint states to draw over: likely now, before any repair, or with the confirmed complaint."""
     engine = model.compiled.table
-    confirmed = findings(engine.network, {model.complaint: model.complaint_state, **model.confirmed_by})
-    beliefs = [belief, engine.belief(confirmed)]
+    beliefs = [belief, engine.belief(findings(engine.network, model.confirmed))]
     before: list[Step] = []
     for step in belief.steps:
         if isinstance(step, Change):
@@ -98,8 +105,8 @@ class _Drawn:
         self._rows: dict[str, Floats] = {}
         self._chances: dict[int, Floats] = {}
 
-    def posterior(self, steps: Sequence[Step]) -> Floats:
-        """P(kept joint state | steps) in every draw that allows the evidence: ``(<= n_draws, n_kept)``."""
+    def weight(self, steps: Sequence[Step]) -> Floats:
+        """P(sides, kept joint state | steps) in every draw that allows the evidence: ``(<= n_draws, *sides, n_kept)``."""
         weight = self._prior(self._on_sides_only(steps))
         for step in steps:
             if isinstance(step, Change):
@@ -107,10 +114,21 @@ class _Drawn:
             elif not self._is_on_sides(step):
                 weight = self._observed(weight, step)
                 weight /= np.maximum(weight.max(axis=tuple(range(1, weight.ndim)), keepdims=True), 1e-300)
-        chances = weight.reshape(len(weight), -1, len(self.kept)).sum(axis=1)
-        total = chances.sum(axis=1)
-        possible: Floats = chances[total > 0] / total[total > 0, None]
+        total = weight.sum(axis=tuple(range(1, weight.ndim)), keepdims=True)
+        is_possible = total.reshape(-1) > 0
+        possible: Floats = weight[is_possible] / total[is_possible]
         return possible
+
+    def of_condition(self, weight: Floats, condition: str) -> Floats:
+        """P(state of the condition | what led to this weight) in every draw: ``(n_draws, n_states)``."""
+        number = self.engine.axes.side_number.get(condition)
+        if number is None:
+            return self.draws.condition(condition)
+        if weight.shape[number + 1] == 1:
+            weight = weight * self._side_chances(number)[: len(weight)]
+        others = tuple(axis for axis in range(1, weight.ndim) if axis != number + 1)
+        chances: Floats = weight.sum(axis=others)
+        return chances
 
     # -- evidence ------------------------------------------------------------------------------------------------
 
@@ -123,7 +141,7 @@ class _Drawn:
     def _drawn_rows(self, leaf: str) -> Floats:
         if leaf not in self._rows:
             fixed = self.engine.network[leaf].cpt.rows[None]
-            self._rows[leaf] = fixed if leaf == SET_WORKS else self.draws.rows(leaf)
+            self._rows[leaf] = self.draws.rows(leaf) if leaf in self.model.observations else fixed
         return self._rows[leaf]
 
     def _column(self, seen: Likelihood) -> Floats:
@@ -156,14 +174,19 @@ class _Drawn:
     def _side_chances(self, number: int) -> Floats:
         """P(state) of a side in every draw, along its axis."""
         if number not in self._chances:
-            side, chances = self.engine.axes.sides[number], self.engine.side_prior(number)
-            if side in self.model.conditions:
-                ratio = self.draws.condition(side) / np.array(self.model.conditions[side].shares)
-                chances = chances * ratio.reshape(-1, *chances.shape)
-            else:
-                chances = chances[None]
-            self._chances[number] = chances
+            self._chances[number] = self.engine.side_prior(number) * self._side_ratio(number)
         return self._chances[number]
+
+    def _side_ratio(self, number: int) -> Floats:
+        """The drawn share of each state of a side against the model's own, along its axis, in every draw."""
+        shape = [1] * (len(self.engine.axes.sides) + 2)
+        side = self.engine.axes.sides[number]
+        if side not in self.model.conditions:
+            return np.ones(shape)
+        shares = np.array(self.model.conditions[side].shares)
+        ratio = np.divide(self.draws.condition(side), shares, out=np.ones((self.draws.n, len(shares))), where=shares > 0)
+        shape[0], shape[number + 1] = ratio.shape
+        return ratio.reshape(shape)
 
     def _changed(self, weight: Floats, made: Change) -> Floats:
         position = np.full(self.engine.axes.n_joint, -1)
@@ -180,19 +203,28 @@ class _Drawn:
     # -- priors --------------------------------------------------------------------------------------------------
 
     def _prior(self, given: Sequence[Step]) -> Floats:
-        """P(kept state) in every draw: the model's own, times how the drawn odds differ from its odds."""
+        """P(kept state) in every draw: the model's own, times how the drawn odds differ from its odds.
+
+        Coupled sides that are written out vary as well, given the joint state: shares hold with conditions summed out.
+        The others stay summed out at their own chances.
+        """
         point = self.engine.belief(given)
         coupled = self._coupled_in_columns()
         own = point.written_out(coupled)[..., self.kept][None]
         ratio = self._odds_ratio()
         prior: Floats = own * ratio.reshape(len(ratio), *(1,) * len(self.engine.axes.sides), -1)
+        for number in sorted(coupled):
+            varied = prior * self._side_ratio(number)
+            before, after = (array.sum(axis=number + 1, keepdims=True) for array in (prior, varied))
+            prior = varied * np.divide(before, after, out=np.zeros_like(after), where=after > 0)
         return prior
 
     def _coupled_in_columns(self) -> frozenset[int]:
-        """Coupled sides that observations hang on too; none in most models."""
+        """Coupled sides that are asked for, or that observations hang on too; none in most models."""
         axes = self.engine.axes
         used = frozenset[int]().union(*(axes.sides_of(axes.index[leaf]) for leaf in axes.leaves))
-        return used & self.engine.coupled
+        asked = {axes.side_number[c] for c in self.model.asked if c in axes.side_number}
+        return (used | asked) & self.engine.coupled
 
     def _odds_ratio(self) -> Floats:
         """Prior weight of every kept state against the model's own, in every draw: ``(n_draws, n_kept)``.
@@ -202,7 +234,7 @@ class _Drawn:
         model, engine = self.model, self.engine
         is_mode, n_faults = model.compiled.is_mode[self.kept], model.compiled.n_faults[self.kept]
         seen: Floats = np.ones((1, *(1,) * (len(engine.axes.sides) + 1)))
-        for step in findings(engine.network, {model.complaint: model.complaint_state, **model.confirmed_by}):
+        for step in findings(engine.network, model.confirmed):
             seen = self._observed(seen, step)
         evidence = seen.reshape(len(seen), -1, len(self.kept)).sum(axis=1)
         evidence *= engine.base(frozenset()).reshape(-1)[self.kept]
@@ -211,13 +243,17 @@ class _Drawn:
         features = np.hstack([is_mode, self._link_features(is_mode > 0)]).T.copy()
         tallied = np.column_stack([is_mode, n_faults >= 2, np.ones(len(self.kept))])
         links = _Links(model, self.draws.collateral())
+        own_odds = np.array([model.compiled.odds[mode] for mode in model.modes])
         for _ in range(_ROUNDS):
             weight = np.exp(_times(np.hstack([logs, links.logs(logs)]), features))
             weight *= evidence
             tally = _times(weight, tallied)
             present, several, total = tally[:, :-2], tally[:, -2], tally[:, -1]
             by_mode = shares / (present / present.sum(axis=1, keepdims=True))
-            overall = second * total / several
+            if len(model.components) > 1:
+                overall = second * total / several
+            else:  # no second faults: the odds keep their usual sum, as in `solve_root_odds`
+                overall = own_odds.sum() / (own_odds * np.exp(logs) * by_mode).sum(axis=1)
             logs = logs + np.log(np.maximum(by_mode, 1e-12)) + np.log(np.clip(overall, 0.2, 5.0))[:, None]
         return np.exp(_times(np.hstack([logs, links.logs(logs)]), features))
 

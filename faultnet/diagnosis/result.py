@@ -22,6 +22,34 @@ class Fault:
 
 
 @dataclass(frozen=True)
+class ConditionState:
+    """P(asked condition in this state), its interval, and where the numbers come from, as of a `Fault`."""
+
+    condition: str
+    state: str
+    probability: float
+    low: float
+    high: float
+    source: str
+    jobs: int
+
+
+@dataclass(frozen=True)
+class NextModel:
+    """Where to go on, from the likeliest state of an asked condition.
+
+    models: the models that fit, each with when it is the one; empty where there is none yet, or where the set is
+    refused. refused: what would leave no model, as condition, state, its chance and why.
+    """
+
+    condition: str
+    state: str
+    probability: float
+    models: Mapping[str, str]
+    refused: tuple[tuple[str, str, float, str], ...]
+
+
+@dataclass(frozen=True)
 class Explanation:
     """A joint state of all components: the faults it holds (none: nothing is faulty) and its probability."""
 
@@ -71,6 +99,8 @@ class Diagnosis:
     log_evidence: float
     entropy_bits: float
     faults: tuple[Fault, ...]
+    conditions: tuple[ConditionState, ...]
+    next_model: NextModel | None
     explanations: tuple[Explanation, ...]
     groups: Mapping[str, float]
     nothing_found: float

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from faultnet.model.model import Model, Strength
+from faultnet.model.neighbours import Comparison, Continuation, Onward, Refusal, Translation
 from faultnet.model.nodes import (
     Clause,
     Collateral,
@@ -31,13 +32,14 @@ def model_from_document(document: Document, version: str) -> Model:
     strength = Strength(document["strength"]["shares"], document["strength"]["rows"])
     cautions = {id_: Caution(id_, text) for id_, text in document["cautions"].items()}
     odds = document.get("root_odds")
+    complaint = document["complaint"] or {"observation": "", "state": ""}
     return Model(
         id=document["id"],
         title=document["title"],
         about=document["about"],
         version=version,
-        complaint=document["complaint"]["observation"],
-        complaint_state=document["complaint"]["state"],
+        complaint=complaint["observation"],
+        complaint_state=complaint["state"],
         confirmed_by=dict(document["confirmed_by"]),
         second_fault_share=document["second_fault_share"],
         strength=strength,
@@ -47,11 +49,14 @@ def model_from_document(document: Document, version: str) -> Model:
         collateral=tuple(_collateral(c, strength) for c in document["collateral"]),
         rails={id_: _rail(id_, r) for id_, r in document["rails"].items()},
         observations={id_: _observation(id_, o, strength) for id_, o in document["observations"].items()},
-        nominal=_nominal(document["nominal"]),
+        nominal=None if document["nominal"] is None else _nominal(document["nominal"]),
         tests={id_: _test(id_, t, cautions) for id_, t in document["tests"].items()},
         repairs={id_: _repair(id_, r, cautions) for id_, r in document["repairs"].items()},
         setups={(c.part, c.state): c for c in (_setup(s, cautions) for s in document["setups"])},
         root_odds=None if odds is None else tuple(odds),
+        refusals={id_: _refusal(id_, r) for id_, r in document["refuse"].items()},
+        onward=None if document["continue_with"] is None else _onward(document["continue_with"]),
+        comparison=None if document["compare_with"] is None else _comparison(document["compare_with"]),
     )
 
 
@@ -70,6 +75,7 @@ def _condition(id_: str, c: Document, strength: Strength) -> Condition:
         shares=tuple(c["shares"]),
         strength_jobs=c["strength"] or strength.shares_jobs,
         odds=odds,
+        is_asked=c["asked"],
         mark=c["mark"],
     )
 
@@ -193,3 +199,20 @@ def _setup(s: Document, cautions: Mapping[str, Caution]) -> SetupChange:
         hazard_open=hazard_open,
         cautions=tuple(cautions[c] for c in s["cautions"]),
     )
+
+
+def _refusal(id_: str, r: Document) -> Refusal:
+    return Refusal(id_, r["label"], tuple(r["fits"]), dict(r["refused"]))
+
+
+def _onward(o: Document) -> Onward:
+    states = {
+        state: Continuation(dict(c["models"]), {condition: dict(why) for condition, why in c["unless"].items()})
+        for state, c in o["states"].items()
+    }
+    return Onward(o["condition"], states)
+
+
+def _comparison(c: Document) -> Comparison:
+    findings = {id_: Translation(f["as"], _when(f["states"])) for id_, f in c["findings"].items()}
+    return Comparison(c["model"], c["condition"], c["state"], findings)

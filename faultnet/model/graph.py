@@ -6,11 +6,8 @@ import numpy as np
 
 from faultnet.cpt import Ints, Rule, Table
 from faultnet.model.model import Model
-from faultnet.model.nodes import Component, ModeId, When
+from faultnet.model.nodes import SET_WORKS, Component, ModeId, When
 from faultnet.network import Network, Node
-
-SET_WORKS = "set_works"
-"""The leaf that says whether the set works: it does when no component is faulty."""
 
 Odds = Mapping[ModeId, float]
 

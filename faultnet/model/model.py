@@ -1,11 +1,12 @@
-"""A model: one complaint, the set behind it, and everything that can be done about it."""
+"""A model: a complaint (or none of its own), the set behind it, and everything that can be done about it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from faultnet.model.nodes import Collateral, Component, Condition, Group, ModeId, Observation, Rail
+from faultnet.model.neighbours import Comparison, Onward, Refusal
+from faultnet.model.nodes import SET_WORKS, Collateral, Component, Condition, Group, ModeId, Observation, Rail
 from faultnet.model.volts import NominalRange
 from faultnet.model.work import BenchTest, Repair, SetupChange
 
@@ -25,6 +26,9 @@ class Strength:
 class Model:
     """A model file, read and checked. `root_odds` are the solved priors when they are already known.
 
+    complaint: the observation the set was brought in for, "" in a model that has none of its own.
+    nominal: None in a model without readings. refusals: by what decides whether the model fits the set.
+    onward: which model goes on from here; comparison: how to notice that another complaint fits better.
     engine: which exact engine to compile, `auto`, `table` or `tree`.
     """
 
@@ -43,11 +47,14 @@ class Model:
     collateral: tuple[Collateral, ...]
     rails: Mapping[str, Rail]
     observations: Mapping[str, Observation]
-    nominal: NominalRange
+    nominal: NominalRange | None
     tests: Mapping[str, BenchTest]
     repairs: Mapping[str, Repair]
     setups: Mapping[tuple[str, str], SetupChange]
     root_odds: tuple[float, ...] | None = None
+    refusals: Mapping[str, Refusal] = field(default_factory=dict)
+    onward: Onward | None = None
+    comparison: Comparison | None = None
     engine: str = "auto"
 
     @cached_property
@@ -58,6 +65,21 @@ class Model:
     @cached_property
     def shares(self) -> Mapping[ModeId, float]:
         return {ModeId(c.id, mode.id): mode.share for c in self.components.values() for mode in c.modes}
+
+    @property
+    def brought_in_for(self) -> tuple[str, str]:
+        """The first finding of a case, as node and state: the complaint, or that the set does not work."""
+        return (self.complaint, self.complaint_state) if self.complaint else (SET_WORKS, "no")
+
+    @property
+    def confirmed(self) -> Mapping[str, str]:
+        """What the shares are given: what the set was brought in for, and the findings that confirm it."""
+        return {**dict([self.brought_in_for]), **self.confirmed_by}
+
+    @cached_property
+    def asked(self) -> tuple[str, ...]:
+        """The conditions whose state is part of the answer."""
+        return tuple(c.id for c in self.conditions.values() if c.is_asked)
 
     @cached_property
     def compiled(self) -> "Compiled":

@@ -9,6 +9,9 @@ from faultnet.model.volts import ReadingModel
 OK = "ok"
 """The first state of every component."""
 
+SET_WORKS = "set_works"
+"""The leaf that says whether the set works: it does when no component is faulty."""
+
 When = Mapping[str, tuple[str, ...]]
 """For some of a node's parents, the states in which a written row applies; a parent not named may be in any."""
 
@@ -64,7 +67,10 @@ class Group:
 
 @dataclass(frozen=True)
 class Condition:
-    """A fact about the set that nobody repairs. odds: factors on the prior odds of failure modes, by state."""
+    """A fact about the set that nobody repairs. odds: factors on the prior odds of failure modes, by state.
+
+    is_asked: whether its state is part of the answer, as the kind of trouble is at intake.
+    """
 
     id: str
     label: str
@@ -73,7 +79,12 @@ class Condition:
     shares: tuple[float, ...]
     strength_jobs: float
     odds: Mapping[str, Mapping[ModeId, float]]
+    is_asked: bool
     mark: str
+
+    def words(self, state: str) -> str:
+        """A state as people say it."""
+        return self.state_labels.get(state, state.replace("_", " "))
 
 
 @dataclass(frozen=True)

@@ -108,7 +108,7 @@ def _unreachable(model: Model, second: float) -> NoSuchPriors:
 def _chance_of_confirmed_complaint(model: Model, engine: JointEngine) -> Floats:
     """P(complaint and the findings that confirm it | joint state), over coupled sides only."""
     column: Floats = np.ones((1,) * (len(engine.axes.sides) + 1))
-    for step in findings(engine.network, {model.complaint: model.complaint_state, **model.confirmed_by}):
+    for step in findings(engine.network, model.confirmed):
         column = column * engine.likelihood_column(step)
     for side in sorted(engine.axes.sides_of(column) - engine.coupled):
         column = (column * engine.side_prior(side)).sum(axis=side, keepdims=True)

@@ -9,9 +9,10 @@ import numpy as np
 
 from faultnet.cpt import ROW_SUM_TOLERANCE
 from faultnet.engine.joint import MOST_ENTRIES
-from faultnet.model.graph import SET_WORKS, first_match
-from faultnet.model.nodes import OK
+from faultnet.model.graph import first_match
+from faultnet.model.nodes import OK, SET_WORKS
 from faultnet.schema import shapes
+from faultnet.schema.neighbour_checks import check_neighbours
 from faultnet.schema.parts import Finding, Parts, Path, repeated, unknown
 from faultnet.schema.work_checks import check_setups, check_work
 
@@ -41,6 +42,7 @@ def find_problems(parts: Parts) -> list[Finding]:
         _observations,
         check_work,
         check_setups,
+        check_neighbours,
     )
     found = list(islice(chain.from_iterable(check(parts) for check in checks), MOST_PROBLEMS))
     return (
@@ -52,7 +54,7 @@ def find_problems(parts: Parts) -> list[Finding]:
 
 def _names(parts: Parts) -> Iterator[Finding]:
     taken: dict[str, str] = {SET_WORKS: "reserved"}
-    for section in ("components", "conditions", "rails", "observations", "repairs"):
+    for section in ("components", "conditions", "rails", "observations", "repairs", "refuse"):
         for id_ in parts.ids.get(section, []):
             if id_ in taken:
                 yield (section, id_), f"the id {id_} is already used under {taken[id_]}"

@@ -27,6 +27,7 @@ class Parts:
     observations: dict[str, shapes.ObservationShape] = field(default_factory=dict)
     tests: dict[str, shapes.BenchTestShape] = field(default_factory=dict)
     repairs: dict[str, shapes.RepairShape] = field(default_factory=dict)
+    refuse: dict[str, shapes.RefusalShape] = field(default_factory=dict)
     setups: dict[int, shapes.SetupShape] = field(default_factory=dict)
     cautions: dict[str, str] = field(default_factory=dict)
     ids: dict[str, list[str]] = field(default_factory=dict)

@@ -86,6 +86,7 @@ class ConditionShape(Shape):
     shares: list[Chance]
     strength: Positive | None = None
     odds: dict[Id, dict[ModeName, Positive]] = {}
+    asked: bool = False
     mark: Mark
 
 
@@ -260,3 +261,44 @@ class RepairShape(Shape):
     cautions: list[Id] = []
     advice: str = ""
     mark: Mark
+
+
+Reasons = Annotated[dict[Id, Text], Field(min_length=1)]
+
+
+class RefusalShape(Shape):
+    """A fact that decides whether the model fits the set: the states it fits, and the others with why not."""
+
+    label: Text
+    fits: Annotated[list[Id], Field(min_length=1)]
+    refused: Reasons
+
+
+class ContinuationShape(Shape):
+    """The models that go on from a state, each with when it is the one, unless a condition says that none fits."""
+
+    models: Reasons
+    unless: dict[Id, Reasons] = {}
+
+
+class OnwardShape(Shape):
+    """Which model goes on from each state of an asked condition."""
+
+    condition: Id
+    states: Annotated[dict[Id, ContinuationShape], Field(min_length=1)]
+
+
+class TranslationShape(Shape):
+    """An observation in the words of another model."""
+
+    as_: Id = Field(alias="as")
+    states: Annotated[dict[Id, Choice], Field(min_length=1)]
+
+
+class ComparisonShape(Shape):
+    """The model that knows which complaint findings fit, and this model's findings in its words."""
+
+    model: Id
+    condition: Id
+    state: Id
+    findings: Annotated[dict[Id, TranslationShape], Field(min_length=1)]

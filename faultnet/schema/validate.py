@@ -15,14 +15,25 @@ _HEAD: Mapping[str, tuple[Any, bool]] = {
     "id": (shapes.Id, True),
     "title": (shapes.Text, True),
     "about": (shapes.Text, False),
-    "complaint": (shapes.ComplaintShape, True),
+    "complaint": (shapes.ComplaintShape, False),
     "confirmed_by": (dict[shapes.Id, shapes.Id], False),
     "second_fault_share": (Annotated[float, Field(gt=0, lt=0.5)], False),
     "strength": (shapes.StrengthShape, True),
-    "nominal": (shapes.NominalShape, True),
+    "nominal": (shapes.NominalShape, False),
     "cautions": (dict[shapes.Id, shapes.Text], False),
+    "continue_with": (shapes.OnwardShape, False),
+    "compare_with": (shapes.ComparisonShape, False),
 }
-_DEFAULTS: Mapping[str, Any] = {"about": "", "confirmed_by": {}, "second_fault_share": 0.05, "cautions": {}}
+_DEFAULTS: Mapping[str, Any] = {
+    "about": "",
+    "complaint": None,
+    "confirmed_by": {},
+    "second_fault_share": 0.05,
+    "nominal": None,
+    "cautions": {},
+    "continue_with": None,
+    "compare_with": None,
+}
 _MAPS: Mapping[str, type[shapes.Shape]] = {
     "components": shapes.ComponentShape,
     "groups": shapes.GroupShape,
@@ -31,6 +42,7 @@ _MAPS: Mapping[str, type[shapes.Shape]] = {
     "observations": shapes.ObservationShape,
     "tests": shapes.BenchTestShape,
     "repairs": shapes.RepairShape,
+    "refuse": shapes.RefusalShape,
 }
 _LISTS: Mapping[str, type[shapes.Shape]] = {"collateral": shapes.CollateralShape, "setups": shapes.SetupShape}
 _REQUIRED = ("components", "observations", "tests", "setups")
@@ -55,6 +67,8 @@ def validate(data: Any) -> tuple[Document, list[Finding]]:
         _collect(parts, section, item_shape, data.get(section, {}), dict, found)
     for section, item_shape in _LISTS.items():
         _collect(parts, section, item_shape, data.get(section, []), list, found)
+    if "nominal" not in data and any(seen.reading for seen in parts.observations.values()):
+        found.append(((), "`nominal` is missing; readings in volts are judged against it"))
     cautions = data.get("cautions")
     parts.ids["cautions"] = list(cautions) if isinstance(cautions, dict) else []
     found.extend(find_problems(parts))
