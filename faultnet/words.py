@@ -46,6 +46,13 @@ def odds_factor(bits: float) -> str:
     return f"x{factor:.0f}" if factor >= 10 else f"x{factor:.2g}"
 
 
+def to_one(ratio: float) -> str:
+    """ "6 to 1", "1.4 to 1", "more than 1000 to 1": a ratio above 1"""
+    if ratio > 1000:
+        return "more than 1000 to 1"
+    return f"{ratio:.1f} to 1" if ratio < 2 else f"{ratio:.0f} to 1"
+
+
 def minutes(value: float) -> str:
     """ "12 min" """
     return f"{value:.0f} min"

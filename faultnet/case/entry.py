@@ -69,6 +69,13 @@ def parse_event(model: Model, text: str) -> Event:
     )
 
 
+def written(event: SoftFinding) -> str:
+    """A soft finding as it can be typed; the only state it leaves, without its likelihood."""
+    if len(event.likelihoods) == 1:
+        return f"{event.observation}={event.likelihoods[0][0]}"
+    return f"{event.observation}=" + ",".join(f"{state}:{value:g}" for state, value in event.likelihoods)
+
+
 def observation_names(model: Model) -> dict[str, str]:
     """Every name an observation can be typed under, with its id."""
     names: dict[str, str] = {}
@@ -92,7 +99,7 @@ def repair_names(model: Model) -> dict[str, str]:
 def parse_given(model: Model, texts: Iterable[str]) -> dict[str, str]:
     """Conditions and their states from texts such as `age_band=over_10_years`.
 
-    UsageProblem: a slip, or a set that the model does not fit. What only says that it fits is no evidence, and left out.
+    UsageProblem: a slip, or a set that the model does not fit. What only says that it fits is no evidence: left out.
     """
     given: dict[str, str] = {}
     problems: list[str] = []

@@ -4,12 +4,13 @@ from math import isinf
 from typing import Any
 
 from faultnet.case import Case
+from faultnet.case.entry import written
 from faultnet.case.events import Event, Finding, RepairOutcome, SoftFinding, set_aside
 from faultnet.case.words import describe_event
-from faultnet.diagnosis import Diagnosis, Surprise
+from faultnet.diagnosis import BetterFit, Diagnosis, NextModel, Surprise
 from faultnet.model import Model
 from faultnet.model.work import Step
-from faultnet.ranking import RankedTest, Ranking
+from faultnet.ranking import Outcome, RankedTest, Ranking
 from faultnet.repairs import RankedRepair
 
 SCHEMA_VERSION = 1
@@ -21,12 +22,15 @@ DISCLAIMER = (
 Json = dict[str, Any]
 
 
-def answer_json(model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking) -> Json:
+def answer_json(
+    model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking, fits_better: BetterFit | None = None
+) -> Json:
     """The whole answer of `faultnet next`."""
     return {
         "schema_version": SCHEMA_VERSION,
         "model": diagnosis.model,
         "version": diagnosis.version,
+        "fits_better": None if fits_better is None else fits_better_json(fits_better),
         "events": events_json(model, case),
         "given": dict(case.given),
         "with_complaint": case.with_complaint,
@@ -44,6 +48,19 @@ def answer_json(model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking
             }
             for f in diagnosis.faults
         ],
+        "conditions": [
+            {
+                "condition": c.condition,
+                "state": c.state,
+                "probability": c.probability,
+                "low": c.low,
+                "high": c.high,
+                "source": c.source,
+                "jobs": c.jobs,
+            }
+            for c in diagnosis.conditions
+        ],
+        "continue_with": None if diagnosis.next_model is None else next_model_json(diagnosis.next_model),
         "joint": [{"faults": list(e.faults), "probability": e.probability} for e in diagnosis.explanations],
         "groups": dict(diagnosis.groups),
         "nothing_found": diagnosis.nothing_found,
@@ -66,6 +83,32 @@ def answer_json(model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking
         "repairs": [repair_json(repair) for repair in ranking.repairs],
         "advice": {"kind": ranking.advice.kind, "id": ranking.advice.id, "why": ranking.advice.why},
         "disclaimer": DISCLAIMER,
+    }
+
+
+def fits_better_json(fit: BetterFit) -> Json:
+    """The complaint that the findings fit better, and how to ask the model that knows it."""
+    return {
+        "family": fit.state,
+        "label": fit.label,
+        "over": fit.complaint,
+        "ratio": None if isinf(fit.ratio) else fit.ratio,
+        "model": fit.model,
+        "events": [written(event) for event in fit.events],
+    }
+
+
+def next_model_json(onward: NextModel) -> Json:
+    """Which model goes on, when each is the one, and what would leave none."""
+    return {
+        "condition": onward.condition,
+        "state": onward.state,
+        "probability": onward.probability,
+        "models": [{"model": model, "when": when} for model, when in onward.models.items()],
+        "refused": [
+            {"condition": condition, "state": state, "probability": chance, "why": why}
+            for condition, state, chance, why in onward.refused
+        ],
     }
 
 
@@ -131,10 +174,22 @@ def test_json(test: RankedTest) -> Json:
         "side_effect": test.side_effect,
         "waits_for": [list(choice) for choice in test.waits_for],
         "outcomes": [
-            {"state": o.state, "chance": o.chance, "leading_fault": o.leading_fault, "probability": o.probability}
+            {
+                "state": o.state,
+                "chance": o.chance,
+                "leading_fault": o.leading_fault,
+                "probability": o.probability,
+                **_leading_conditions_json(o),
+            }
             for o in test.outcomes
         ],
     }
+
+
+def _leading_conditions_json(outcome: Outcome) -> Json:
+    """The likeliest state of each condition that the model asks, where it asks any."""
+    leading = [{"condition": c, "state": s, "probability": p} for c, s, p in outcome.leading_conditions]
+    return {"conditions": leading} if leading else {}
 
 
 def repair_json(repair: RankedRepair) -> Json:

@@ -6,32 +6,41 @@ from faultnet.case import Case
 from faultnet.case.events import set_aside
 from faultnet.case.words import describe_event, state_words
 from faultnet.cli.as_json import DISCLAIMER
+from faultnet.cli.kinds import WORTH_SHOWING, better_fit_text, kinds, measured, onward
 from faultnet.cli.terminal import bar, bold, columns, table, wrapped
-from faultnet.diagnosis import Diagnosis
+from faultnet.diagnosis import BetterFit, Diagnosis
 from faultnet.model import ModeId, Model
 from faultnet.model.work import Caution, Step, choices_in_words
-from faultnet.ranking import RankedTest, Ranking
+from faultnet.ranking import Outcome, RankedTest, Ranking
 from faultnet.repairs import RankedRepair
 from faultnet.words import in_words, minutes, odds_factor, percent, percent_range
 
 SHOWN_TESTS = 5
-WORTH_SHOWING = 0.02
 
 
-def answer_text(model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking, *, full: bool) -> str:
-    """The whole answer of `faultnet next`."""
-    lines = [
+def answer_text(
+    model: Model,
+    case: Case,
+    diagnosis: Diagnosis,
+    ranking: Ranking,
+    *,
+    full: bool,
+    fits_better: BetterFit | None = None,
+) -> str:
+    """The whole answer of `faultnet next`; first that the findings fit another complaint better, where they do."""
+    lines = [] if fits_better is None else list(better_fit_text(fits_better))
+    lines += [
         bold(f"{model.title}"),
         f"  model {diagnosis.version}: seed numbers, no jobs of this shop behind them yet",
         "",
     ]
     lines += [*_understood(model, case), ""]
-    lines += [*standing(model, diagnosis), ""]
+    lines += [*kinds(model, diagnosis), *standing(model, diagnosis), ""]
     lines += list(_notes(model, case, diagnosis))
-    lines += [bold("Do this next"), *advice(model, ranking), ""]
-    lines += list(_tests(ranking, full=full))
+    lines += [bold("Do this next"), *advice(model, ranking), "", *onward(model, diagnosis)]
+    lines += list(_tests(model, ranking, full=full))
     if full:
-        lines += list(_repairs(ranking))
+        lines += list(_repairs(ranking)) if ranking.repairs else []
         lines += list(_reasons(model, case, diagnosis))
     lines += list(_held_back(ranking))
     lines.append(wrapped(DISCLAIMER, 0))
@@ -40,12 +49,13 @@ def answer_text(model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking
 
 def _understood(model: Model, case: Case) -> Iterator[str]:
     yield bold("Understood")
-    if case.with_complaint and not case.tells(model.complaint):
+    if case.with_complaint and not model.complaint:
+        yield "  the set does not work as it should"
+    elif case.with_complaint and not case.tells(model.complaint):
         seen = model.observations[model.complaint]
         yield f"  complaint: {state_words(seen, model.complaint_state)}"
     for condition, state in case.given.items():
-        known = model.conditions[condition]
-        yield f"  given: {known.label}: {known.state_labels.get(state, state.replace('_', ' '))}"
+        yield f"  given: {model.conditions[condition].label}: {model.conditions[condition].words(state)}"
     replaced = case.superseded(model)
     for number, event in enumerate(case.events):
         note = " -- replaced by a later entry" if number in replaced else ""
@@ -57,7 +67,10 @@ def _understood(model: Model, case: Case) -> Iterator[str]:
 
 
 def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
-    """Where things stand: a bar for each component, its interval, its likely modes."""
+    """Where things stand: a bar for each component, its interval, its likely modes; of a single one, for each mode."""
+    if len(model.components) == 1:
+        yield from _modes(model, diagnosis)
+        return
     yield bold("Where things stand") + "  (in brackets: 90 % interval over the model's own numbers)"
     width = max(len(c.label) for c in model.components.values())
     for component in sorted(model.components, key=lambda c: -diagnosis.faulty(c)):
@@ -75,6 +88,17 @@ def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
         yield f"  {model.groups[group].label} together: {percent(chance)}, {in_words(chance)}"
     several, nothing = percent(diagnosis.two_or_more), percent(diagnosis.nothing_found)
     yield f"  two or more parts faulty: {several}; nothing faulty: {nothing}"
+
+
+def _modes(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
+    """Where a model of a single component stands: a bar for each failure mode."""
+    (component,) = model.components.values()
+    heading = f"Which {component.label} first" if model.asked else "Where things stand"
+    yield bold(heading) + "  (in brackets: 90 % interval over the model's own numbers)"
+    labels = {mode.id: mode.label for mode in component.modes}
+    yield from measured([(labels[f.mode], f.probability, f.low, f.high) for f in diagnosis.faults if f.mode in labels])
+    if diagnosis.nothing_found > 0:
+        yield f"  nothing faulty: {percent(diagnosis.nothing_found)}"
 
 
 def _notes(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
@@ -125,10 +149,16 @@ def _test_step(model: Model, test: RankedTest, why: str, shown: set[Caution] | N
             state_words(model.observations[leaf], state)
             for leaf, state in zip(test.reveals, outcome.state.split("+"), strict=True)
         ]
-        mode = model.mode_label(ModeId.parse(outcome.leading_fault))
-        rows.append((" + ".join(names), percent(outcome.chance), f"then {percent(outcome.probability)} {mode}"))
+        rows.append((" + ".join(names), percent(outcome.chance), f"then {_leading(model, outcome)}"))
     yield "    what you may see:"
     yield from _clipped("    " + line for line in table(rows, "lrl"))
+
+
+def _leading(model: Model, outcome: Outcome) -> str:
+    """What is likeliest once this is seen: the states of what the model asks, else the failure mode."""
+    asked = [f"{percent(chance)} {model.conditions[c].words(state)}" for c, state, chance in outcome.leading_conditions]
+    fault = f"{percent(outcome.probability)} {model.mode_label(ModeId.parse(outcome.leading_fault))}"
+    return ", ".join(asked) or fault
 
 
 def repair_step(repair: RankedRepair, why: str, shown: set[Caution] | None = None) -> Iterator[str]:
@@ -152,12 +182,12 @@ def _effort(step: Step, shown: set[Caution] | None) -> Iterator[str]:
         shown.update(step.cautions)
 
 
-def _tests(ranking: Ranking, *, full: bool) -> Iterator[str]:
+def _tests(model: Model, ranking: Ranking, *, full: bool) -> Iterator[str]:
     held = {h.id for h in ranking.held_back if h.kind == "test"}
     shown = [t for t in ranking.tests if t.test not in held and t.test != ranking.advice.id]
     if not shown:
         return
-    yield bold("Other tests") + "  (bits: which part needs work; cost: time, hazard)"
+    yield bold("Other tests") + f"  (bits: {model.aim}; cost: time, hazard)"
     rows = [("", "bits", "min", "cost", "hazard", "")]
     for test in shown if full else shown[:SHOWN_TESTS]:
         total = test.step.minutes + test.step.setup_minutes
@@ -195,8 +225,8 @@ def _clipped(lines: Iterable[str]) -> Iterator[str]:
 def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
     if diagnosis.weights:
         yield bold("Why") + "  (how each entry moved the odds)"
-        components = list(dict.fromkeys(w.component for w in diagnosis.weights))
-        rows = [("", *(model.components[c].label for c in components))]
+        components = list(dict.fromkeys(w.component for w in diagnosis.weights))[: 1 if model.asked else None]
+        rows = [("", *(_weighed(model, c) for c in components))]
         for event in dict.fromkeys(w.event for w in diagnosis.weights):
             bits = {w.component: w.bits for w in diagnosis.weights if w.event == event}
             name = describe_event(model, case.events[event])
@@ -221,6 +251,12 @@ def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
         for group in diagnosis.inseparable:
             yield wrapped(" / ".join(group), 2, 4)
         yield ""
+
+
+def _weighed(model: Model, name: str) -> str:
+    """What a weight of evidence is about: a component, or a state of a condition."""
+    condition, _, state = name.partition(".")
+    return model.conditions[condition].words(state) if state else model.components[name].label
 
 
 def _held_back(ranking: Ranking) -> Iterator[str]:

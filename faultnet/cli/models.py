@@ -6,11 +6,14 @@ from collections.abc import Iterator
 from typing import Any
 
 from faultnet.case import Case
+from faultnet.case.entry import nearest
 from faultnet.cli.next import with_engine
 from faultnet.cli.terminal import bold, table, wrapped
 from faultnet.diagnosis.explain import inseparable
+from faultnet.diagnosis.fit import strange_names
 from faultnet.engine.evidence import findings
 from faultnet.engine.joint import JointEngine
+from faultnet.errors import ModelProblem, Problem, UsageProblem
 from faultnet.files import find_model_file, list_models, load_model
 from faultnet.model import Model
 from faultnet.words import percent
@@ -56,6 +59,7 @@ def _show_json(model: Model) -> dict[str, Any]:
         "observations": {o.id: list(o.states) for o in model.observations.values()},
         "tests": {t.id: {"label": t.label, "minutes": t.minutes, "hazard": t.hazard} for t in model.tests.values()},
         "repairs": {r.id: {"label": r.label, "fixes": list(r.fixes)} for r in model.repairs.values()},
+        "refuse": {r.id: dict(r.refused) for r in model.refusals.values()},
         "marks": marks(model),
     }
 
@@ -80,7 +84,8 @@ def _show_text(model: Model) -> Iterator[str]:
         for m in c.modes
     ]
     yield from table(rows, "lrll")
-    yield f"  two or more parts faulty: {percent(model.second_fault_share)}"
+    if len(model.components) > 1:
+        yield f"  two or more parts faulty: {percent(model.second_fault_share)}"
     strength = model.strength
     yield f"  a share counts as {strength.shares_jobs:g} jobs already seen, a table row as {strength.rows_jobs:g}"
     yield ""
@@ -89,6 +94,10 @@ def _show_text(model: Model) -> Iterator[str]:
         states = ", ".join(f"{s} {percent(p)}" for s, p in zip(condition.states, condition.shares, strict=True))
         yield wrapped(f"{condition.id}, {condition.label}: {states}", 2, 6)
     yield ""
+    for refusal in model.refusals.values():
+        yield bold("Does not fit") + f"  ({refusal.label}; --given {refusal.id}=STATE)"
+        yield from (wrapped(f"{state}: {why}", 2, 6) for state, why in refusal.refused.items())
+        yield ""
     yield bold("Tests")
     rows = [("", "min", "hazard", "what it can show")]
     for test in model.tests.values():
@@ -101,9 +110,10 @@ def _show_text(model: Model) -> Iterator[str]:
         names = dict.fromkeys((seen.short, *seen.also))
         yield wrapped(f"{seen.id}: {', '.join(names)}", 2, 6)
     yield ""
-    yield bold("Repairs")
-    yield from table([(r.id, r.label) for r in model.repairs.values()], "ll")
-    yield ""
+    if model.repairs:
+        yield bold("Repairs")
+        yield from table([(r.id, r.label) for r in model.repairs.values()], "ll")
+        yield ""
     counted = ", ".join(f"{n} {mark}" for mark, n in marks(model).items())
     yield wrapped(f"Where the numbers come from: {counted}. Reasoned means: an estimate that nobody measured.", 0)
 
@@ -114,11 +124,29 @@ def _show_text(model: Model) -> Iterator[str]:
 def check(name: str, *, engine: str, as_json: bool) -> None:
     """Validate a model file and print what its engine looks like; ModelProblem lists everything that is wrong."""
     model = with_engine(load_model(name, use_cache=False), engine)
+    if problems := [Problem("", problem) for problem in _strange_neighbours(model)]:
+        raise ModelProblem(str(find_model_file(name)), problems)
     result = _check_result(model)
     if as_json:
         print(json.dumps({"file": str(find_model_file(name)), **result}, indent=2))
         return
     print("\n".join(_check_text(model, result)))
+
+
+def _strange_neighbours(model: Model) -> Iterator[str]:
+    """What the file says of other models and is not so."""
+    if model.onward is not None:
+        known = list_models()
+        for name in dict.fromkeys(name for c in model.onward.states.values() for name in c.models):
+            if name not in known:
+                yield f"continue_with: unknown model {name}{nearest(name, known)}"
+    if model.comparison is not None:
+        try:
+            other = load_model(model.comparison.model)
+        except UsageProblem as error:
+            yield f"compare_with: {error}"
+        else:
+            yield from (f"compare_with: {problem}" for problem in strange_names(model.comparison, other))
 
 
 def _check_result(model: Model) -> dict[str, Any]:
@@ -176,10 +204,12 @@ def _check_text(model: Model, result: dict[str, Any]) -> Iterator[str]:
     for mode, numbers in result["shares"].items():
         rows.append((mode, f"{numbers['share']:.4f}", f"{numbers['network']:.4f}", f"{numbers['prior_odds']:.5f}"))
     second = result["two_or_more"]
-    rows.append(("two or more faulty", f"{second['stated']:.4f}", f"{second['network']:.4f}", ""))
+    if len(model.components) > 1:
+        rows.append(("two or more faulty", f"{second['stated']:.4f}", f"{second['network']:.4f}", ""))
     rows.append(("nothing faulty", "", f"{result['nothing_found']:.4f}", ""))
     yield from table(rows, "lrrr")
-    yield wrapped("The network's add to a little over 1, since a job with two faults counts for both.", 2)
+    if len(model.components) > 1:
+        yield wrapped("The network's add to a little over 1, since a job with two faults counts for both.", 2)
     yield ""
     yield bold("No test tells apart")
     for group in result["inseparable"] or [["none: every failure mode has a test that parts it from the others"]]:

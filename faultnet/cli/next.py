@@ -9,7 +9,7 @@ from faultnet.case.bench import bench_after_events
 from faultnet.case.entry import nearest, parse_given
 from faultnet.cli.as_json import answer_json
 from faultnet.cli.as_text import answer_text
-from faultnet.diagnosis import diagnose
+from faultnet.diagnosis import BetterFit, better_fit, diagnose, translated
 from faultnet.engine.interface import ENGINES
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
@@ -38,11 +38,22 @@ def answer_next(
     case, told = _understood(model, events, given, at, inches, nominal_volts, with_complaint)
     bench = bench_after_events(model, case).after(**told)
     ranking = rank_tests(model, case, bench, ShopSettings(trained=trained))
-    diagnosis = diagnose(model, case)
+    diagnosis, fits = diagnose(model, case), fits_better(model, case)
     if as_json:
-        print(json.dumps(answer_json(model, case, diagnosis, ranking), indent=2, allow_nan=False))
+        print(json.dumps(answer_json(model, case, diagnosis, ranking, fits), indent=2, allow_nan=False))
     else:
-        print(answer_text(model, case, diagnosis, ranking, full=full))
+        print(answer_text(model, case, diagnosis, ranking, full=full, fits_better=fits))
+
+
+def fits_better(model: Model, case: Case) -> BetterFit | None:
+    """The complaint that the findings fit better than the model's own, or None.
+
+    The model that knows is loaded only when there is a finding to ask it about.
+    """
+    events = translated(model, case)
+    if model.comparison is None or not events:
+        return None
+    return better_fit(model, load_model(model.comparison.model), events)
 
 
 def _understood(

@@ -32,6 +32,8 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
             faults.append(Fault(component.id, state, float(chances[n]), float(low[n]), float(high[n]), "seed", 0))
     n_faults = model.compiled.n_faults
     leading = sorted(model.components, key=lambda c: -float(1 - belief.marginal(c)[0]))[:LEADING]
+    conditions = tuple(_conditions(model, belief, intervals))
+    kinds = [f"{c.condition}.{c.state}" for c in sorted(conditions, key=lambda c: -c.probability)[:LEADING]]
     open_tests = [t.id for t in model.tests.values() if not set(t.reveals) <= case.known(model)]
     return Diagnosis(
         model=model.id,
@@ -39,13 +41,13 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
         log_evidence=belief.log_evidence,
         entropy_bits=belief.entropy_bits,
         faults=tuple(faults),
-        conditions=tuple(_conditions(model, belief, intervals)),
-        next_model=next_model(model, belief),
+        conditions=conditions,
+        next_model=next_model(model, case, belief),
         explanations=_explanations(model, belief.targets),
         groups={g.id: 1 - float(belief.joint(g.components).flat[0]) for g in model.groups.values()},
         nothing_found=float(belief.targets[n_faults == 0].sum()),
         two_or_more=float(belief.targets[n_faults >= 2].sum()),
-        weights=explain.weights_of_evidence(model, case, leading),
+        weights=explain.weights_of_evidence(model, case, kinds or leading),
         surprises=explain.surprises(model, case, belief),
         turns=explain.turns(model, belief, open_tests),
         inseparable=explain.inseparable(model, belief, open_tests),

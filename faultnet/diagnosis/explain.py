@@ -24,24 +24,29 @@ SEPARATING_DISTANCE = 0.05
 _TINY = 1e-12
 
 
-def weights_of_evidence(model: Model, case: Case, components: Sequence[str]) -> tuple[Weight, ...]:
-    """How each event that counts moved the odds of these components, in the order entered; they add up."""
+def weights_of_evidence(model: Model, case: Case, about: Sequence[str]) -> tuple[Weight, ...]:
+    """How each event that counts moved the odds of each of these, in the order entered; they add up.
+
+    about: components, of which the odds of being faulty are meant, or `condition.state`.
+    """
     engine = model.compiled.engine
     weights: list[Weight] = []
     counted = counted_events(model, case)
     before = engine.belief(case_steps(model, case, ()))
     for end in range(len(counted)):
         after = engine.belief(case_steps(model, case, counted[: end + 1]))
-        for component in components:
-            bits = _log_odds_bits(after, component) - _log_odds_bits(before, component)
-            weights.append(Weight(counted[end], component, bits))
+        for name in about:
+            bits = _log_odds_bits(model, after, name) - _log_odds_bits(model, before, name)
+            weights.append(Weight(counted[end], name, bits))
         before = after
     return tuple(weights)
 
 
-def _log_odds_bits(belief: Belief, component: str) -> float:
-    chances = belief.marginal(component)
-    return log2(max(1 - float(chances[0]), _TINY)) - log2(max(float(chances[0]), _TINY))
+def _log_odds_bits(model: Model, belief: Belief, name: str) -> float:
+    node, _, state = name.partition(".")
+    chance = float(belief.marginal(node)[model.states_of(node).index(state) if state else 0])
+    bits = log2(max(chance, _TINY)) - log2(max(1 - chance, _TINY))
+    return bits if state else -bits
 
 
 def surprises(model: Model, case: Case, belief: Belief) -> tuple[Surprise, ...]:

@@ -16,7 +16,7 @@ from faultnet.model.neighbours import Comparison, Translation
 class BetterFit:
     """Another kind of trouble that fits better. ratio: its probability over that of this model's complaint, above 1.
 
-    model: the one asked; state and complaint: of its condition, with their words; events: the findings as it takes them.
+    model: the one asked; state and complaint: of its condition, with their words; events: the findings in its words.
     """
 
     model: str

@@ -19,7 +19,6 @@ from faultnet.engine.evidence import Change, Likelihood, Step, findings
 from faultnet.engine.interface import Belief
 from faultnet.engine.joint import JointEngine
 from faultnet.model.model import Model
-from faultnet.model.nodes import SET_WORKS
 
 LEFT_OUT = 1e-4
 TAIL = 0.05
@@ -41,7 +40,7 @@ class Intervals:
 
 
 def fault_intervals(model: Model, case: Case, belief: Belief, n_draws: int = N_DRAWS, seed: int = 0) -> Intervals:
-    """Intervals of P(state | case) of components and asked conditions; each holds the one under the model's own numbers.
+    """Intervals of P(state | case) of components and asked conditions; each holds that of the model's own numbers.
 
     An asked condition that nothing hangs on has only its own share to vary.
     """
@@ -106,7 +105,7 @@ class _Drawn:
         self._chances: dict[int, Floats] = {}
 
     def weight(self, steps: Sequence[Step]) -> Floats:
-        """P(sides, kept joint state | steps) in every draw that allows the evidence: ``(<= n_draws, *sides, n_kept)``."""
+        """P(sides, kept state | steps) in every draw that allows the evidence: ``(<= n_draws, *sides, n_kept)``."""
         weight = self._prior(self._on_sides_only(steps))
         for step in steps:
             if isinstance(step, Change):
@@ -184,9 +183,12 @@ class _Drawn:
         if side not in self.model.conditions:
             return np.ones(shape)
         shares = np.array(self.model.conditions[side].shares)
-        ratio = np.divide(self.draws.condition(side), shares, out=np.ones((self.draws.n, len(shares))), where=shares > 0)
+        ratio = np.divide(
+            self.draws.condition(side), shares, out=np.ones((self.draws.n, len(shares))), where=shares > 0
+        )
         shape[0], shape[number + 1] = ratio.shape
-        return ratio.reshape(shape)
+        along: Floats = ratio.reshape(shape)
+        return along
 
     def _changed(self, weight: Floats, made: Change) -> Floats:
         position = np.full(self.engine.axes.n_joint, -1)

@@ -59,7 +59,10 @@ class Explanation:
 
 @dataclass(frozen=True)
 class Weight:
-    """How much one event moved the odds that a component is faulty, in bits: +1 doubles the odds (Good 1950)."""
+    """How much one event moved the odds that a component is faulty, in bits: +1 doubles the odds (Good 1950).
+
+    In a model that asks a condition: the odds of one of its states, and component is `condition.state`.
+    """
 
     event: int
     component: str
@@ -114,6 +117,10 @@ class Diagnosis:
     def faulty(self, component: str) -> float:
         """P(component faulty)."""
         return sum(f.probability for f in self.faults if f.component == component and f.mode != "ok")
+
+    def likeliest(self, condition: str) -> ConditionState:
+        """The likeliest state of an asked condition."""
+        return max((c for c in self.conditions if c.condition == condition), key=lambda c: c.probability)
 
     @property
     def leading(self) -> str:

@@ -46,6 +46,17 @@ class Compiled:
         """The grouping "which components need work": ok or not, for each."""
         return {c.id: (0, *(1 for _ in c.modes)) for c in self.model.components.values()}
 
+    @cached_property
+    def to_decide(self) -> Mapping[str, tuple[int, ...]]:
+        """The grouping that orders tests: which components need work, and the state of every asked condition.
+
+        Where neither says anything (one component, nothing asked), each failure mode by itself.
+        """
+        asked = {c: tuple(range(len(self.model.states_of(c)))) for c in self.model.asked}
+        if asked or len(self.model.components) > 1:
+            return {**self.needs_work, **asked}
+        return {c.id: tuple(range(len(c.states))) for c in self.model.components.values()}
+
 
 def compile_model(model: Model) -> Compiled:
     """Solve the priors (unless the model brings them along) and compile the engine."""

@@ -88,6 +88,12 @@ class Model:
 
         return compile_model(self)
 
+    @property
+    def aim(self) -> str:
+        """What tests are to tell, in words."""
+        asked = " and ".join(f"the {self.conditions[condition].label}" for condition in self.asked)
+        return asked or "which part needs work"
+
     def mode_label(self, mode: ModeId) -> str:
         """The words for a failure mode: "LED strips: open"."""
         component = self.components[mode.component]

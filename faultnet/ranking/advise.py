@@ -21,14 +21,16 @@ def advise(
     held: Sequence[HeldBack],
     tried: Sequence[str],
     settings: ShopSettings,
+    aim: str = "which part needs work",
 ) -> Advice:
     """What to do now: a repair that is sure enough, the best test in the trade's order, a free try, or stop.
 
-    allowed: open tests this bench may do. repairs: likeliest cure first. tried: repairs already made.
+    allowed: open tests this bench may do. repairs: likeliest cure first. tried: repairs already made. aim: what tests
+    are to tell.
     """
     return (
         _repair_or_its_proof(allowed, repairs, settings)
-        or _best_test(allowed)
+        or _best_test(allowed, aim)
         or _free_try(repairs, tried)
         or _last_word(repairs, held)
     )
@@ -51,7 +53,7 @@ def _repair_or_its_proof(
     return None if needed is None else Advice("test", needed.test, f"proves the rest before: {likeliest.label}")
 
 
-def _best_test(allowed: Sequence[RankedTest]) -> Advice | None:
+def _best_test(allowed: Sequence[RankedTest], aim: str) -> Advice | None:
     """The test with most repair information for its cost, or what the trade does before it, even at no gain."""
     best = max(allowed, key=lambda t: t.worth, default=None)
     if best is None or best.gain_repair_bits < WORTH_ASKING_BITS:
@@ -59,7 +61,7 @@ def _best_test(allowed: Sequence[RankedTest]) -> Advice | None:
     earlier = _before(allowed, best.waits_for)
     if earlier is not None:
         return Advice("test", earlier.test, f"comes before: {best.label}")
-    why = f"tells most about which part needs work for what it costs ({best.gain_repair_bits:.2f} bit)"
+    why = f"tells most about {aim} for what it costs ({best.gain_repair_bits:.2f} bit)"
     return Advice("test", best.test, why + (f"; usually {choices_in_words(best.waits_for)}" if best.waits_for else ""))
 
 

@@ -33,7 +33,8 @@ def rank_tests(
     allowed = [t for t in tests if settings.may_do(t.step.hazard)]
     held = [*_held_tests(tests, settings), *_held_repairs(repairs, settings)]
     tried = [event.repair for event in case.events if isinstance(event, RepairOutcome)]
-    return Ranking(tuple(tests), repairs, tuple(held), advise(allowed, repairs, held, tried, settings))
+    advice = advise(allowed, repairs, held, tried, settings, model.aim)
+    return Ranking(tuple(tests), repairs, tuple(held), advice)
 
 
 def _held_tests(tests: Sequence[RankedTest], settings: ShopSettings) -> list[HeldBack]:
@@ -73,7 +74,7 @@ def _rank(
         label=test.label,
         reveals=leaves,
         gain_bits=belief.gain_bits(leaves),
-        gain_repair_bits=belief.gain_bits(leaves, model.compiled.needs_work),
+        gain_repair_bits=belief.gain_bits(leaves, model.compiled.to_decide),
         cost=settings.price(step.setup_minutes + step.minutes, test.money, step.hazard),
         step=step,
         side_effect=test.side_effect,
@@ -86,9 +87,17 @@ def _outcomes(model: Model, belief: Belief, leaves: Sequence[str]) -> tuple[Outc
     table = belief.outcomes(leaves)
     chances = table.sum(axis=1)
     by_mode = table @ model.compiled.is_mode
+    asked = {c: belief.joint((*leaves, c)).reshape(len(chances), -1) for c in model.asked}
     outcomes = []
-    for name, chance, modes in zip(outcome_names(model, leaves), chances, by_mode, strict=True):
+    for number, (name, chance, modes) in enumerate(
+        zip(outcome_names(model, leaves), chances.tolist(), by_mode, strict=True)
+    ):
         first = int(np.argmax(modes))
         probability = float(modes[first] / chance) if chance > 0 else 0.0
-        outcomes.append(Outcome(name, float(chance), str(model.modes[first]), probability))
+        leading = tuple(
+            (c, model.conditions[c].states[int(np.argmax(by_state[number]))], float(by_state[number].max() / chance))
+            for c, by_state in asked.items()
+            if chance > 0
+        )
+        outcomes.append(Outcome(name, chance, str(model.modes[first]), probability, leading))
     return tuple(outcomes)

@@ -12,17 +12,22 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Outcome:
-    """One outcome of a test: its chance, and the likeliest failure mode once it is seen."""
+    """One outcome of a test: its chance, and the likeliest failure mode once it is seen.
+
+    leading_conditions: of each condition that the model asks, its likeliest state then and that one's chance.
+    """
 
     state: str
     chance: float
     leading_fault: str
     probability: float
+    leading_conditions: tuple[tuple[str, str, float], ...] = ()
 
 
 @dataclass(frozen=True)
 class RankedTest:
-    """An open test. gain_bits: about the joint state of all components; gain_repair_bits: about which need work.
+    """An open test. gain_bits: about the joint state of all components; gain_repair_bits: about which need work, and
+    about the conditions that the model asks.
 
     cost: minutes with set-up at the hourly rate, money and the price of the step's hazard.
     waits_for: the choices of observations that the trade makes first and that are still open; they bind the advice,
