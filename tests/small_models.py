@@ -157,6 +157,34 @@ repairs:
 """
 
 
+WITH_NEIGHBOURS = (
+    TINY.replace("      old: {lamp.open: 2}\n", "      old: {lamp.open: 2}\n    asked: true\n")
+    + """
+refuse:
+  kind:
+    label: kind of lamp
+    fits: [bulb, tube]
+    refused: {torchlight: A flame is no lamp.}
+
+continue_with:
+  condition: age
+  states:
+    young:
+      models: {backlight: where there is a screen}
+      unless: {age: {old: Too old for it.}}
+
+compare_with:
+  model: intake
+  condition: family
+  state: no_power
+  findings:
+    look: {as: light, states: {dark: none, lit: [steady, part]}}
+    volts: {as: standby_light, states: {zero: dark}}
+"""
+)
+"""The same with what it says about other models."""
+
+
 def edit(old: str, new: str, text: str = TINY) -> str:
     """The text with one passage replaced, which must stand in it exactly once."""
     assert text.count(old) == 1, f"{old!r} stands {text.count(old)} times in the text"

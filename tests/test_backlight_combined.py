@@ -29,7 +29,7 @@ SAME_AS = {
 
 NOMINALS = (37.0, 54.0, 88.0, 132.0)
 every_nominal = pytest.mark.parametrize("nominal", NOMINALS)
-every_number_of_points = pytest.mark.parametrize("points", (1, 5))
+every_number_of_points = pytest.mark.parametrize("points", [1, 5])
 
 
 @cache
@@ -54,7 +54,7 @@ def led_side(belief: Belief) -> float:
     return faulty(belief, *combined().groups["led_side"].components)
 
 
-# -- numbers -----------------------------------------------------------------------------------------------------------
+# -- numbers ------------------------------------------------------------------------------------------------------
 
 
 def test_the_shares_are_those_of_the_trade_and_come_back() -> None:
@@ -109,7 +109,7 @@ def test_beliefs_agree_with_brute_force_over_all_worlds(name: str) -> None:
         np.testing.assert_allclose(belief.marginal(component), answers.marginal(component), atol=1e-10)
 
 
-# -- one board -----------------------------------------------------------------------------------------------------------
+# -- one board ----------------------------------------------------------------------------------------------------
 
 
 def test_one_repair_cures_supply_and_driver() -> None:
@@ -139,7 +139,7 @@ def test_measuring_on_the_board_warns_of_the_mains_side_next_to_it() -> None:
     assert "feed_rail" in near
 
 
-# -- rules of thumb ------------------------------------------------------------------------------------------------------
+# -- rules of thumb -----------------------------------------------------------------------------------------------
 
 
 @every_nominal
