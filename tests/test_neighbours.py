@@ -1,4 +1,4 @@
-"""What models say of sets they do not fit and of other models: refusals, where to go on, which complaint fits better."""
+"""What models say of sets they do not fit and of other models: refusals, where to go on, a complaint that fits better."""
 
 import re
 from dataclasses import replace
@@ -204,7 +204,7 @@ def test_a_set_that_fits_is_no_evidence(name: str) -> None:
     ("text", "says"),
     [
         ("light_source=self_lid", "light_source; it has led, fluorescent_lamp, self_lit; did you mean self_lit?"),
-        ("light_sorce=led", "unknown condition light_sorce; did you mean light_source?"),
+        ("light_sorce=led", "unknown condition light_sorce; did you mean light_source or"),
     ],
 )
 def test_a_slip_in_what_decides_the_fit_is_told_with_the_nearest(text: str, says: str) -> None:
