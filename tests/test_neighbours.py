@@ -1,5 +1,6 @@
-"""What models say of sets they do not fit and of other models: refusals, where to go on, a complaint that fits better."""
+"""What models say of sets they do not fit and of other models: refusals, where to go on, a better-fitting complaint."""
 
+import json
 import re
 from dataclasses import replace
 from functools import cache
@@ -254,8 +255,6 @@ def test_intake_in_full_keeps_to_80_columns_and_shows_no_certainty(events: tuple
 
 
 def test_json_says_the_same() -> None:
-    import json
-
     told = json.loads(run("next", "intake", *NO_BACKLIGHT, "--json").stdout)
     assert {"condition", "state", "probability", "low", "high", "source", "jobs"} == set(told["conditions"][0])
     assert pytest.approx(1) == sum(row["probability"] for row in told["conditions"])

@@ -1,5 +1,6 @@
 """An answer as JSON: plain numbers and words, the layout promised by `schema_version`."""
 
+from dataclasses import asdict
 from math import isinf
 from typing import Any
 
@@ -36,30 +37,8 @@ def answer_json(
         "with_complaint": case.with_complaint,
         "log_evidence": diagnosis.log_evidence,
         "entropy_bits": diagnosis.entropy_bits,
-        "faults": [
-            {
-                "component": f.component,
-                "mode": f.mode,
-                "probability": f.probability,
-                "low": f.low,
-                "high": f.high,
-                "source": f.source,
-                "jobs": f.jobs,
-            }
-            for f in diagnosis.faults
-        ],
-        "conditions": [
-            {
-                "condition": c.condition,
-                "state": c.state,
-                "probability": c.probability,
-                "low": c.low,
-                "high": c.high,
-                "source": c.source,
-                "jobs": c.jobs,
-            }
-            for c in diagnosis.conditions
-        ],
+        "faults": [asdict(fault) for fault in diagnosis.faults],
+        "conditions": [asdict(state) for state in diagnosis.conditions],
         "continue_with": None if diagnosis.next_model is None else next_model_json(diagnosis.next_model),
         "joint": [{"faults": list(e.faults), "probability": e.probability} for e in diagnosis.explanations],
         "groups": dict(diagnosis.groups),

@@ -94,10 +94,7 @@ def _show_text(model: Model) -> Iterator[str]:
         states = ", ".join(f"{s} {percent(p)}" for s, p in zip(condition.states, condition.shares, strict=True))
         yield wrapped(f"{condition.id}, {condition.label}: {states}", 2, 6)
     yield ""
-    for refusal in model.refusals.values():
-        yield bold("Does not fit") + f"  ({refusal.label}; --given {refusal.id}=STATE)"
-        yield from (wrapped(f"{state}: {why}", 2, 6) for state, why in refusal.refused.items())
-        yield ""
+    yield from _refusals(model)
     yield bold("Tests")
     rows = [("", "min", "hazard", "what it can show")]
     for test in model.tests.values():
@@ -116,6 +113,14 @@ def _show_text(model: Model) -> Iterator[str]:
         yield ""
     counted = ", ".join(f"{n} {mark}" for mark, n in marks(model).items())
     yield wrapped(f"Where the numbers come from: {counted}. Reasoned means: an estimate that nobody measured.", 0)
+
+
+def _refusals(model: Model) -> Iterator[str]:
+    """The sets that the model does not fit, and why."""
+    for refusal in model.refusals.values():
+        yield bold("Does not fit") + f"  ({refusal.label}; --given {refusal.id}=STATE)"
+        yield from (wrapped(f"{state}: {why}", 2, 6) for state, why in refusal.refused.items())
+        yield ""
 
 
 # -- check -----------------------------------------------------------------------------------------------------------
