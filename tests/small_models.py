@@ -191,6 +191,16 @@ def edit(old: str, new: str, text: str = TINY) -> str:
     return text.replace(old, new)
 
 
+def of_one_part() -> str:
+    """The small model with the lamp as its only component."""
+    a = TINY.index("  supply:\n    label: supply")
+    text = TINY[:a] + TINY[TINY.index("groups:") :]
+    text = edit("open, share: 0.5", "open, share: 0.9", text).replace("supply", "lamp")
+    link = "collateral:\n  - {cause: lamp.shorted, effect: lamp.dead, chance: 0.2, mark: reasoned}\n"
+    text = edit(link, "", edit("{lamp: dead}", "{lamp: shorted}", text)).replace("[light, other]", "[light]")
+    return "".join(line for line in text.splitlines(keepends=True) if "other: unknown" not in line)
+
+
 def place_of(passage: str, text: str) -> tuple[int, int]:
     """Line and column, from 1, of a passage that stands in the text exactly once."""
     assert text.count(passage) == 1, f"{passage!r} stands {text.count(passage)} times in the text"

@@ -5,11 +5,13 @@ from dataclasses import replace
 from functools import cache
 from itertools import combinations, pairwise
 from math import exp, log, log2
+from pathlib import Path
 
 import numpy as np
 import pytest
 from bench_models import COLLATERAL, ODDS, PLAIN, lamp
 from brute import Answers, Worlds
+from small_models import edit, of_one_part, write_model
 
 from faultnet.case import Case, believe, parse_events
 from faultnet.case.steps import case_steps, counted_events
@@ -234,6 +236,20 @@ def test_intervals_agree_with_solving_every_draw_anew(name: str, collateral: str
         np.testing.assert_allclose(found.high[component], np.maximum(chances[19], point), atol=tolerance)
         spread = max(spread, float((chances[19] - chances[1]).max()))
     assert spread > 5 * tolerance  # else the comparison would say nothing
+
+
+def test_intervals_of_a_model_of_one_part_keep_its_usual_odds(tmp_path: Path) -> None:
+    """It has no second faults to tell how likely a set is to be sound; that stays as solving a draw anew leaves it."""
+    text = edit("      old: {lamp.open: 2}\n", "", edit("    odds:\n", "", of_one_part()))
+    text = edit("strength: {shares: 10, rows: 5}", "strength: {shares: 50, rows: 50}", text)
+    text = edit("p: [0.01, 0.99]", "p: [0.3, 0.7]", text)  # sound sets are often brought in
+    model, n = load_model(write_model(tmp_path, text), use_cache=False), 20
+    found = fault_intervals(model, Case(), believe(model, Case()), n, seed=2)
+    solved = [believe(drawn_model(model, Draws(model, n, 2), number), Case()) for number in range(n)]
+    chances = np.sort([belief.marginal("lamp") for belief in solved], axis=0)
+    assert chances[1][0] > 0.3
+    np.testing.assert_allclose(found.low["lamp"], chances[1], atol=0.001)
+    np.testing.assert_allclose(found.high["lamp"], chances[19], atol=0.001)
 
 
 # -- weights of evidence -----------------------------------------------------------------------------------------------

@@ -129,6 +129,11 @@ def test_what_says_nothing_of_the_complaint_as_it_came_in_is_left_out(texts: tup
     assert fit("backlight", *texts) is None
 
 
+def test_only_the_findings_that_count_are_put_into_other_words() -> None:
+    case = case_of("backlight", "sound=absent", "torch=no_image@unknown", "sound=present", "visual=nothing")
+    assert translated(model("backlight"), case) == (SoftFinding("sound", (("present", 1.0),)),)
+
+
 def test_the_repair_does_not_hide_what_was_seen_before_it() -> None:
     assert fit("backlight", "sound=absent", "replace_strips=not") is not None
 

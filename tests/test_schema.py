@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from model_slips import CARET, SLIPS
-from small_models import TINY, edit, place_of, write_model
+from small_models import TINY, edit, of_one_part, place_of, write_model
 
 from faultnet.engine.evidence import findings
 from faultnet.engine.joint import MOST_ENTRIES
@@ -274,13 +274,7 @@ def test_shares_of_a_complaint_that_no_fault_can_give_are_told_at_the_complaint(
 
 
 def test_a_model_of_one_part_has_no_second_faults_and_gives_its_shares_back(tmp_path: Path) -> None:
-    a = TINY.index("  supply:\n    label: supply")
-    text = TINY[:a] + TINY[TINY.index("groups:") :]
-    text = edit("open, share: 0.5", "open, share: 0.9", text).replace("supply", "lamp")
-    link = "collateral:\n  - {cause: lamp.shorted, effect: lamp.dead, chance: 0.2, mark: reasoned}\n"
-    text = edit(link, "", edit("{lamp: dead}", "{lamp: shorted}", text)).replace("[light, other]", "[light]")
-    text = "".join(line for line in text.splitlines(keepends=True) if "other: unknown" not in line)
-    model = load_model(write_model(tmp_path, text), use_cache=False)
+    model = load_model(write_model(tmp_path, of_one_part()), use_cache=False)
     seen = {model.complaint: model.complaint_state, **model.confirmed_by}
     posterior = model.compiled.engine.belief(findings(model.compiled.network, seen)).targets[1:]
     assert list(posterior / posterior.sum()) == pytest.approx([0.9, 0.1])
