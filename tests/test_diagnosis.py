@@ -243,6 +243,11 @@ def test_intervals_of_a_model_of_one_part_keep_its_usual_odds(tmp_path: Path) ->
     text = edit("      old: {lamp.open: 2}\n", "", edit("    odds:\n", "", of_one_part()))
     text = edit("strength: {shares: 10, rows: 5}", "strength: {shares: 50, rows: 50}", text)
     text = edit("p: [0.01, 0.99]", "p: [0.3, 0.7]", text)  # sound sets are often brought in
+    text = edit(
+        "    states: [dark, another]\n    given: [light]", "    states: [dark, another]\n    given: [light, lamp]", text
+    )
+    shorted = "- {when: {lamp: shorted}, p: [0.2, 0.8]}\n      - {when: {light: none}, p: [0.9, 0.1]}"
+    text = edit("- {when: {light: none}, p: [0.9, 0.1]}", shorted, text)  # the modes are not brought in alike
     model, n = load_model(write_model(tmp_path, text), use_cache=False), 20
     found = fault_intervals(model, Case(), believe(model, Case()), n, seed=2)
     solved = [believe(drawn_model(model, Draws(model, n, 2), number), Case()) for number in range(n)]
