@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from brute import Answers, Worlds
 from test_backlight_numbers import CONFIRMED, MOST_FROM_TABLE, TABLES
+from test_cli import run
 from test_rules_of_thumb import OPEN_STRIP, PATHS
 
 from faultnet.case import Case, believe, parse_events
@@ -210,3 +211,11 @@ def test_an_untrained_bench_is_led_to_hand_over() -> None:
     asked, end = follow("dead driver", trained=False)
     assert end.advice.kind == "hand_over"
     assert max(combined().tests[test].hazard for test in asked) <= 1
+
+
+def test_the_answer_keeps_to_80_columns() -> None:
+    events = ("sound=present", "torch=image_seen", "flash=none", "loaded=0.1", "tester=dark", "driver=nothing")
+    text = run("next", "backlight_combined", *events[:-1], "--full", "--trained", "--nominal", "54").stdout
+    assert "supply and driver board" in text
+    assert [line for line in text.splitlines() if len(line) > 80] == []
+    assert "a part" in run("next", "backlight_combined", events[-1], expect=2).stderr
