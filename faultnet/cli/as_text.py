@@ -236,7 +236,7 @@ def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
     yield bold("Likeliest explanations")
     for explanation in diagnosis.explanations:
         named = " and ".join(model.mode_label(ModeId.parse(f)) for f in explanation.faults) or "nothing faulty"
-        yield f"  {percent(explanation.probability):>5}  {named}"
+        yield wrapped(f"{percent(explanation.probability):>5}  {named}", 2, 9)
     yield f"  {diagnosis.entropy_bits:.2f} bit open; log evidence {diagnosis.log_evidence:.3f} nats"
     yield ""
     if diagnosis.turns:
