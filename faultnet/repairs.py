@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from faultnet.case.bench import bench_after_events
+from faultnet.case.bench import TRIED_OUT, bench_after_events
 from faultnet.case.case import Case
 from faultnet.case.events import RepairOutcome
 from faultnet.case.steps import believe, repair_steps
@@ -25,6 +25,7 @@ class RankedRepair:
 
     repair: str
     label: str
+    judged: str
     named_right: float
     gate: float
     waits_for: Choices
@@ -68,6 +69,7 @@ def _rank(
         bench,
         repair.needs,
         model.setups,
+        leaves=TRIED_OUT,
         minutes=repair.minutes_by_size[size],
         hazard=repair.hazard,
         cautions=repair.cautions,
@@ -80,6 +82,7 @@ def _rank(
     return RankedRepair(
         repair=repair.id,
         label=repair.label,
+        judged=_judged_words(model, repair, belief),
         named_right=named_right,
         gate=gate,
         waits_for=waits_for,
@@ -95,6 +98,15 @@ def _rank(
 
 def _judged_by(model: Model, repair: Repair) -> tuple[str, ...]:
     return model.groups[repair.judged_by].components if repair.judged_by else repair.fixes
+
+
+def _judged_words(model: Model, repair: Repair, belief: Belief) -> str:
+    """What the repair is judged by; of a group, how likely the repaired parts themselves are faulty."""
+    labels = " and ".join(model.components[c].label for c in repair.fixes)
+    if not repair.judged_by:
+        return f"the {labels}"
+    own = 1 - float(belief.joint(repair.fixes).flat[0])
+    return f"the {model.groups[repair.judged_by].label} ({labels} {percent(own)})"
 
 
 def _held_because(named_right: float, gate: float, waits_for: Choices, step: Step, settings: ShopSettings) -> str:

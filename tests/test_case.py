@@ -137,7 +137,8 @@ SUPERSEDED: dict[str, tuple[tuple[str, ...], dict[int, int]]] = {
         {0: 3, 1: 2},
     ),
     "another epoch": (("bl_on=low", "replace_main_board=not", "bl_on=high"), {}),
-    "the symptom shows or not": (("bl_on=low@not_showing", "bl_on=high"), {0: 1}),
+    "the symptom shows or not": (("bl_on=low@not_showing", "bl_on=high"), {}),
+    "not showing again": (("bl_on=low@not_showing", "bl_on=high@not_showing"), {0: 1}),
 }
 
 

@@ -113,11 +113,13 @@ def test_set_up_is_paid_once_from_where_the_bench_stands() -> None:
     assert pytest.approx(1.0) == setup_minutes("--at", "cover=off,mains=off")
 
 
-def test_after_a_repair_the_set_stands_together_and_on() -> None:
+def test_after_a_repair_the_set_stands_closed_together_and_on() -> None:
     told = answer("sound=present", "torch=image_seen", "unplugged=65", "replace_strips=not", "--trained")
     tests = {t["test"]: t for t in told["tests"]}
-    assert tests["loaded_voltage"]["setup"] == []
+    assert tests["blink_code"]["setup"] == []
+    assert tests["loaded_voltage"]["setup"] == ["unplug the mains", "take the cover off", "switch on"]
     assert "panel" not in " ".join(tests["visual"]["setup"])
+    assert "discharge and measure" in tests["strip_tester"]["setup"]
 
 
 def test_without_the_complaint_and_with_a_given_condition() -> None:

@@ -304,7 +304,7 @@ def test_tests_are_ordered_by_what_they_tell_about_the_family() -> None:
         gain = float((joint * np.log2(joint / joint.sum(axis=0) / prior[:, None])).sum())
         assert pytest.approx(gain, abs=1e-5) == test.gain_repair_bits
         assert test.gain_bits < test.gain_repair_bits
-    assert "the kind of trouble" in ranking.advice.why or ranking.advice.why.startswith("comes before")
+    assert "the kind of trouble" in ranking.advice.why or "comes before" in ranking.advice.why
 
 
 NO_BACKLIGHT = ("sound=present", "light=none", "flashlight=image_seen")

@@ -177,7 +177,8 @@ def test_set_up_minutes_are_paid_once_from_how_the_bench_stands(
 
 def test_a_step_leaves_the_bench_as_the_test_needs_it() -> None:
     for test in ranked("nothing").tests:
-        for part, state in backlight().tests[test.test].needs.items():
+        made = backlight().tests[test.test]
+        for part, state in {**made.needs, **made.leaves}.items():
             assert test.step.bench_after.meets(part, state)
 
 

@@ -265,7 +265,7 @@ def test_the_cover_comes_off_once_and_stays_off(path: str, trained: bool) -> Non
     made = [label for setup in walked.setups for label in setup]
     labels = {change: backlight().setups["cover", change].label for change in ("off", "on")}
     assert made.count(labels["off"]) == int(any(bench.cover == "off" for bench in walked.benches))
-    assert labels["on"] not in made
+    assert made.count(labels["on"]) <= int(not trained)  # an untrained bench closes it for what is seen with power on
     if trained:
         assert made.count(labels["off"]) == 1
         assert walked.setups.index(next(s for s in walked.setups if labels["off"] in s)) >= len(FREE)
@@ -284,6 +284,8 @@ def test_the_led_cable_stays_in_until_a_loaded_voltage_was_read(path: str) -> No
 @every_path
 def test_capacitors_and_swapped_boards_come_late_or_never(path: str) -> None:
     walked = walk(path, trained=True)
+    if PATHS[path].get("visual") in backlight().observations["visual"].no_power_after:  # what is cold is left to test
+        return
     assert place(walked, "capacitor_esr") > max(place(walked, "feed_rail"), place(walked, "open_voltage")) or (
         "capacitor_esr" not in walked.tests
     )

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from faultnet.case.events import Event, Reading, RepairOutcome, Seen, set_aside
+from faultnet.case.events import Event, Finding, Reading, RepairOutcome, Seen, set_aside
 from faultnet.model.model import Model
 from faultnet.readings import Meter
 
@@ -44,12 +44,12 @@ class Case:
     def superseded(self, model: Model) -> dict[int, int]:
         """Events that no longer count, with the later one that replaced each.
 
-        The same observation by the same person and with the meter held the same way replaces the earlier one of its
-        epoch, unless the model says that repeats are independent.
+        The same observation by the same person, with the symptom as before and the meter held the same way, replaces
+        the earlier one of its epoch, unless the model says that repeats are independent.
         """
         replaced: dict[int, int] = {}
         for epoch in self.epochs():
-            latest: dict[tuple[str, str, str], int] = {}
+            latest: dict[tuple[str, str, str, str], int] = {}
             for number in epoch:
                 event = self.events[number]
                 if isinstance(event, RepairOutcome) or set_aside(event) is not None:
@@ -57,9 +57,10 @@ class Case:
                 if model.observations[event.observation].repeats_independently:
                     continue
                 hold = event.hold if isinstance(event, Reading) else ""
-                for key in [k for k in latest if k[:2] == (event.observation, event.by) and _same_hold(k[2], hold)]:
+                own = (event.observation, event.by, event.symptom)
+                for key in [k for k in latest if k[:3] == own and _same_hold(k[3], hold)]:
                     replaced[latest.pop(key)] = number
-                latest[event.observation, event.by, hold] = number
+                latest[*own, hold] = number
         return replaced
 
     def known(self, model: Model) -> frozenset[str]:
@@ -67,7 +68,24 @@ class Case:
         *_, last = self.epochs()
         events = [self.events[n] for n in last]
         seen: list[Seen] = [e for e in events if not isinstance(e, RepairOutcome) and set_aside(e) is None]
-        return frozenset(e.observation for e in seen if not model.observations[e.observation].repeats_independently)
+        return frozenset(
+            e.observation
+            for e in seen
+            if not model.observations[e.observation].repeats_independently and e.symptom != "not_showing"
+        )
+
+    def no_power(self, model: Model) -> str:
+        """The finding since the last repair after which the set must not be powered, as `name=state`, or nothing."""
+        *_, last = self.epochs()
+        for event in (self.events[n] for n in last):
+            if isinstance(event, Finding) and event.state in model.observations[event.observation].no_power_after:
+                return f"{event.observation}={event.state}"
+        return ""
+
+    @property
+    def just_repaired(self) -> bool:
+        """Whether the last thing that happened is a repair after which the set works."""
+        return bool(self.events) and self.events[-1] == RepairOutcome(getattr(self.events[-1], "repair", ""), True)
 
     def tells(self, observation: str) -> bool:
         """Whether an event before the first repair is about this observation; it then replaces the usual complaint."""
@@ -75,8 +93,9 @@ class Case:
         return any(getattr(self.events[n], "observation", None) == observation for n in first)
 
     def ever_seen(self) -> frozenset[str]:
-        """Observations that were made at any time."""
-        return frozenset(e.observation for e in self.events if not isinstance(e, RepairOutcome))
+        """Observations that were made at any time, and count."""
+        usable = [e for e in self.events if set_aside(e) is None]
+        return frozenset(e.observation for e in usable if not isinstance(e, RepairOutcome))
 
 
 def _same_hold(earlier: str, later: str) -> bool:

@@ -1,12 +1,17 @@
 """Events in words: how each entry was understood."""
 
 from collections import Counter
+from collections.abc import Sequence
 from math import isinf
+
+import numpy as np
 
 from faultnet.case.events import Event, Finding, Reading, RepairOutcome, SoftFinding
 from faultnet.model.model import Model
 from faultnet.model.nodes import Observation
 
+DISAGREE_VOLTS = 3.0
+DISAGREE_SHARE = 0.05
 _HOLD_WORDS = {"steady": "steady", "max": "max hold", "settled": "settled"}
 
 
@@ -38,7 +43,17 @@ def _points(event: Reading) -> str:
     if len(counts) == 1 and len(event.points) > 2:
         return f"{len(event.points)} points: {_volts(event.points[0])} each"
     listed = ", ".join(map(_volts, event.points))
-    return f"{len(event.points)} points: {listed}" if len(event.points) > 1 else listed
+    if len(event.points) == 1:
+        return listed
+    disagree = points_disagree(event.reached)
+    used = f"; they disagree, used as {np.median(event.reached):g} V, the middle one" if disagree else ""
+    return f"{len(event.points)} points: {listed}{used}"
+
+
+def points_disagree(volts: Sequence[float]) -> bool:
+    """Whether points of one feed lie further apart than a meter explains."""
+    read = [point for point in volts if not isinf(point)]
+    return len(read) > 1 and max(read) - min(read) > DISAGREE_VOLTS + DISAGREE_SHARE * max(read)
 
 
 def _volts(point: float | None) -> str:

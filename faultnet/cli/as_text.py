@@ -31,7 +31,7 @@ def answer_text(
     lines = [] if fits_better is None else list(better_fit_text(fits_better))
     lines += [
         bold(f"{model.title}"),
-        f"  model {diagnosis.version}: seed numbers, no jobs of this shop behind them yet",
+        f"  model {diagnosis.version}: starting numbers, no jobs of this shop yet",
         "",
     ]
     lines += [*_understood(model, case), ""]
@@ -209,7 +209,7 @@ def _tests(model: Model, ranking: Ranking, *, full: bool) -> Iterator[str]:
 
 def _repairs(ranking: Ranking) -> Iterator[str]:
     yield bold("Repairs") + "  (advised when sure enough of the part; cost: doing it once)"
-    rows = [("", "part right", "gate", "cures", "cost", "")]
+    rows = [("", "fault here", "gate", "cures", "cost", "")]
     for repair in ranking.repairs:
         chances = (percent(repair.named_right), percent(repair.gate), percent(repair.cures))
         rows.append((repair.repair, *chances, f"{repair.cost:.0f}", choices_in_words(repair.waits_for)))

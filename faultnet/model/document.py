@@ -111,6 +111,7 @@ def _observation(id_: str, o: Document, strength: Strength) -> Observation:
         reading=None if o["reading"] is None else _reading(o["reading"]),
         repeats_independently=o["repeat"] == "independent",
         needs_symptom=o["needs_symptom"],
+        no_power_after=tuple(o["no_power_after"]),
     )
 
 
@@ -157,6 +158,7 @@ def _test(id_: str, t: Document, cautions: Mapping[str, Caution]) -> BenchTest:
         money=t["money"],
         hazard=t["hazard"],
         needs=dict(t["needs"]),
+        leaves=dict(t["leaves"]),
         after=_after(t["after"]),
         cautions=tuple(cautions[c] for c in t["cautions"]),
         side_effect=t["side_effect"],

@@ -131,6 +131,7 @@ class Row:
 class Observation:
     """What a test shows: a finding with named states, or a reading in volts that tells the state softly.
 
+    no_power_after: states after which the set is not powered again before a repair.
     needs_symptom: whether a part that fails now and then looks healthy while the symptom does not show.
     """
 
@@ -145,3 +146,4 @@ class Observation:
     reading: ReadingModel | None
     repeats_independently: bool
     needs_symptom: bool
+    no_power_after: tuple[str, ...] = ()

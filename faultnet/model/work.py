@@ -104,7 +104,10 @@ class Step:
 
 @dataclass(frozen=True)
 class BenchTest:
-    """An action that reveals observations. after: what the trade does first, each a choice of observations."""
+    """An action that reveals observations. after: what the trade does first, each a choice of observations.
+
+    leaves: how it leaves parts of the set-up that it changes itself, such as a set switched on to see the result.
+    """
 
     id: str
     label: str
@@ -114,6 +117,7 @@ class BenchTest:
     money: float
     hazard: int
     needs: Mapping[str, str]
+    leaves: Mapping[str, str]
     after: Choices
     cautions: tuple[Caution, ...]
     side_effect: str
@@ -160,6 +164,7 @@ def prepare(
     needs: Mapping[str, str],
     changes: Mapping[tuple[str, str], SetupChange],
     *,
+    leaves: Mapping[str, str] | None = None,
     minutes: float = 0.0,
     hazard: int = 0,
     cautions: tuple[Caution, ...] = (),
@@ -168,6 +173,7 @@ def prepare(
     """The step with every set-up change it needs from how the bench stands, each paid once, in a safe order.
 
     Cables, cover and panel are touched only with the mains off; cable and panel only after discharging and measuring.
+    leaves: what the action itself changes of the set-up in the end, in its own minutes but with its hazards.
     """
     done: list[tuple[SetupChange, int]] = []
 
@@ -200,12 +206,16 @@ def prepare(
         live = changes["mains", "on"]
         hazard, cautions = max(hazard, live.hazard_open), (*live.cautions, *cautions)
 
+    before = list(done)
+    for part, state in (leaves or {}).items():
+        move(part, state)
+
     large = inches is not None and inches >= LARGE_FROM_INCHES
     step_hazard = max([hazard, *(h for _, h in done)])
     shown = dict.fromkeys(chain(*(change.cautions for change, h in done if h), cautions))
     return Step(
-        setup=tuple(change.label for change, _ in done),
-        setup_minutes=sum(change.minutes_large if large else change.minutes for change, _ in done),
+        setup=tuple(change.label for change, _ in before),
+        setup_minutes=sum(change.minutes_large if large else change.minutes for change, _ in before),
         minutes=minutes,
         hazard=step_hazard,
         cautions=tuple(shown),

@@ -11,6 +11,12 @@ from faultnet.words import percent
 WORTH_ASKING_BITS = 0.01
 """A test that tells less about which parts need work is not advised for its information."""
 
+WORKS = Advice(
+    "stop",
+    "",
+    "the set works: run it on test, try what was complained of, close it with barriers, insulation and earth in place",
+)
+
 WORTH_A_FREE_TRY = 0.05
 """A repair that costs only minutes is tried before stopping if it cures with at least this chance."""
 
@@ -29,7 +35,7 @@ def advise(
     are to tell.
     """
     return (
-        _repair_or_its_proof(allowed, repairs, settings)
+        _repair_or_its_proof(allowed, repairs, tried, settings)
         or _best_test(allowed, aim)
         or _free_try(repairs, tried)
         or _last_word(repairs, held)
@@ -37,20 +43,27 @@ def advise(
 
 
 def _repair_or_its_proof(
-    allowed: Sequence[RankedTest], repairs: Sequence[RankedRepair], settings: ShopSettings
+    allowed: Sequence[RankedTest], repairs: Sequence[RankedRepair], tried: Sequence[str], settings: ShopSettings
 ) -> Advice | None:
     """The likeliest cure, if past its gate, or the test that proves the rest first.
 
-    Only the likeliest: a panel is not opened for the LED side when the cable outside it is the better guess.
+    Only the likeliest: a panel is not opened for the LED side when the cable outside it is the better guess. What was
+    tried without success is not advised again.
     """
-    likeliest = next(iter(repairs), None)
+    likeliest = next((repair for repair in repairs if repair.repair not in tried), None)
     if likeliest is None or likeliest.named_right < likeliest.gate or not settings.may_do(likeliest.step.hazard):
         return None
     if not likeliest.waits_for:
-        sure = f"{percent(likeliest.named_right)} sure of the part, past the gate of {percent(likeliest.gate)}"
+        sure = (
+            f"{percent(likeliest.named_right)} sure of {likeliest.judged}, past the gate of {percent(likeliest.gate)}"
+        )
         return Advice("repair", likeliest.repair, sure)
     needed = _before(allowed, likeliest.waits_for)
-    return None if needed is None else Advice("test", needed.test, f"proves the rest before: {likeliest.label}")
+    return (
+        None
+        if needed is None
+        else Advice("test", needed.test, f"by the trade's order this is proved before: {likeliest.label}")
+    )
 
 
 def _best_test(allowed: Sequence[RankedTest], aim: str) -> Advice | None:
@@ -60,7 +73,7 @@ def _best_test(allowed: Sequence[RankedTest], aim: str) -> Advice | None:
         return None
     earlier = _before(allowed, best.waits_for)
     if earlier is not None:
-        return Advice("test", earlier.test, f"comes before: {best.label}")
+        return Advice("test", earlier.test, f"by the trade's order this comes before: {best.label}")
     why = f"tells most about {aim} for what it costs ({best.gain_repair_bits:.2f} bit)"
     return Advice("test", best.test, why + (f"; usually {choices_in_words(best.waits_for)}" if best.waits_for else ""))
 

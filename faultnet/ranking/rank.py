@@ -1,6 +1,6 @@
 """Every open test priced and ranked, with what is held back and one piece of advice."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -10,8 +10,8 @@ from faultnet.case.events import RepairOutcome
 from faultnet.diagnosis.explain import believe_or_explain, outcome_names
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
-from faultnet.model.work import BenchState, BenchTest, prepare, unmet
-from faultnet.ranking.advise import advise
+from faultnet.model.work import BenchState, BenchTest, Step, prepare, unmet
+from faultnet.ranking.advise import WORKS, advise
 from faultnet.ranking.result import HeldBack, Outcome, RankedTest, Ranking
 from faultnet.repairs import RankedRepair, rank_repairs, untrained_reason
 from faultnet.settings import ShopSettings
@@ -30,16 +30,23 @@ def rank_tests(
     tests = [_rank(model, case, belief, test, bench, settings) for test in still_open]
     tests.sort(key=lambda t: (bool(t.waits_for), -t.worth))
     repairs = rank_repairs(model, case, bench, settings, belief)
-    allowed = [t for t in tests if settings.may_do(t.step.hazard)]
-    held = [*_held_tests(tests, settings), *_held_repairs(repairs, settings)]
+    held_tests = _held_tests(tests, case.no_power(model), settings)
+    held = [*held_tests, *_held_repairs(repairs, settings)]
+    allowed = [t for t in tests if t.test not in {h.id for h in held_tests}]
     tried = [event.repair for event in case.events if isinstance(event, RepairOutcome)]
-    advice = advise(allowed, repairs, held, tried, settings, model.aim)
+    advice = WORKS if case.just_repaired else advise(allowed, repairs, held, tried, settings, model.aim)
     return Ranking(tuple(tests), repairs, tuple(held), advice)
 
 
-def _held_tests(tests: Sequence[RankedTest], settings: ShopSettings) -> list[HeldBack]:
-    beyond = [t for t in tests if not settings.may_do(t.step.hazard)]
-    return [HeldBack("test", t.test, t.label, t.step.hazard, untrained_reason(t.step.hazard), True) for t in beyond]
+def _held_tests(tests: Sequence[RankedTest], no_power: str, settings: ShopSettings) -> list[HeldBack]:
+    held = []
+    for test in tests:
+        hazard = test.step.hazard
+        if no_power and test.step.bench_after.mains == "on":
+            held.append(HeldBack("test", test.test, test.label, hazard, f"do not power again: {no_power}", False))
+        elif not settings.may_do(hazard):
+            held.append(HeldBack("test", test.test, test.label, hazard, untrained_reason(hazard), True))
+    return held
 
 
 def _held_repairs(repairs: Sequence[RankedRepair], settings: ShopSettings) -> list[HeldBack]:
@@ -60,15 +67,10 @@ def _rank(
 ) -> RankedTest:
     known = case.known(model)
     leaves = tuple(leaf for leaf in test.reveals if leaf not in known)
-    step = prepare(
-        bench,
-        test.needs,
-        model.setups,
-        minutes=test.minutes,
-        hazard=test.hazard,
-        cautions=test.cautions,
-        inches=case.inches,
-    )
+    step = _step(model, test, test.needs, bench, case.inches)
+    if not settings.may_do(step.hazard) and "cover" not in test.needs:
+        covered = _step(model, test, {**test.needs, "cover": "on"}, bench, case.inches)
+        step = covered if settings.may_do(covered.hazard) else step
     return RankedTest(
         test=test.id,
         label=test.label,
@@ -80,6 +82,19 @@ def _rank(
         side_effect=test.side_effect,
         waits_for=unmet(test.after, case.ever_seen()),
         outcomes=_outcomes(model, belief, leaves),
+    )
+
+
+def _step(model: Model, test: BenchTest, needs: Mapping[str, str], bench: BenchState, inches: float | None) -> Step:
+    return prepare(
+        bench,
+        needs,
+        model.setups,
+        leaves=test.leaves,
+        minutes=test.minutes,
+        hazard=test.hazard,
+        cautions=test.cautions,
+        inches=inches,
     )
 
 

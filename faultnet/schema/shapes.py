@@ -172,6 +172,7 @@ class ObservationShape(Shape):
     given: list[Id]
     repeat: Literal["supersedes", "independent"] = "supersedes"
     needs_symptom: bool = True
+    no_power_after: list[Id] = []
     strength: Positive | None = None
     mark: Mark
     table: Annotated[list[RowShape], Field(min_length=1)]
@@ -223,6 +224,7 @@ class BenchTestShape(Shape):
     money: Amount = 0.0
     hazard: Hazard
     needs: dict[Id, Id] = {}
+    leaves: dict[Id, Id] = {}
     after: list[Choice] = []
     cautions: list[Id] = []
     side_effect: str = ""
