@@ -13,8 +13,8 @@ import numpy as np
 
 from faultnet.cpt import Floats, Ints
 from faultnet.engine.cliques import CliqueTree
-from faultnet.engine.plan import Edge, Plan
-from faultnet.engine.propagate import Evidence, propagate, summed
+from faultnet.engine.plan import Edge, Plan, Sums
+from faultnet.engine.propagate import Evidence, propagate
 
 NUMPY_CASES_AT_ONCE = 256
 PARALLEL_FROM_CASES = 5_000
@@ -61,16 +61,14 @@ def _by_numpy(
     plan: Plan, evidence: Sequence[Evidence], asked: Sequence[tuple[str, ...]], widths: Sequence[int], n_cases: int
 ) -> tuple[Floats, Floats]:
     homes = [_home(plan, scope) for scope in asked]
+    sums = [Sums.of(plan.index(home, s), width) for home, s, width in zip(homes, asked, widths, strict=True)]
     log_evidence, flat = np.empty(n_cases), np.empty((n_cases, sum(widths)))
     for first in range(0, n_cases, NUMPY_CASES_AT_ONCE):
         part = slice(first, min(first + NUMPY_CASES_AT_ONCE, n_cases))
         some = [Evidence(e.scope, e.tables, e.kinds[part]) for e in evidence]
         done = propagate(plan, some, part.stop - part.start)
         log_evidence[part] = done.log_evidence
-        answers = [
-            summed(done.beliefs[home], plan.index(home, scope), width)
-            for scope, home, width in zip(asked, homes, widths, strict=True)
-        ]
+        answers = [add_up(done.beliefs[home]) for home, add_up in zip(homes, sums, strict=True)]
         flat[part] = np.concatenate(answers, axis=1) if answers else flat[part]
     return log_evidence, flat
 
@@ -131,7 +129,7 @@ def conditional(plan: Plan) -> Plan:
     base = list(plan.base)
     for k, edge in enumerate(plan.edges):
         if edge is not None:
-            message = summed(base[k][None], edge.child, edge.size)[0]
+            message = edge.from_child(base[k][None])[0]
             base[plan.tree.parent[k]] = base[plan.tree.parent[k]] * message[edge.parent]
             there = message[edge.child]
             base[k] = np.divide(base[k], there, out=np.zeros_like(base[k]), where=there != 0)

@@ -89,10 +89,11 @@ def _elimination_cliques(neighbours: dict[str, set[str]], space: Space, attempt:
 def _maximal(cliques: list[frozenset[str]]) -> list[frozenset[str]]:
     """Cliques that lie in no other, in the order of elimination."""
     kept: list[frozenset[str]] = []
-    for clique in sorted(cliques, key=len, reverse=True):
-        if not any(clique <= other for other in kept):
+    for clique in sorted(dict.fromkeys(cliques), key=len, reverse=True):
+        if not any(map(clique.issubset, kept)):
             kept.append(clique)
-    return [clique for clique in dict.fromkeys(cliques) if clique in set(kept)]
+    maximal = set(kept)
+    return [clique for clique in dict.fromkeys(cliques) if clique in maximal]
 
 
 def _joined(cliques: list[frozenset[str]], space: Space) -> CliqueTree:
@@ -102,9 +103,11 @@ def _joined(cliques: list[frozenset[str]], space: Space) -> CliqueTree:
     """
     n = len(cliques)
     root = n - 1
+    bit = {variable: 1 << number for number, variable in enumerate(space.sizes)}
+    masks, counts = [sum(bit[v] for v in clique) for clique in cliques], [space.count(clique) for clique in cliques]
 
     def closeness(k: int, other: int) -> tuple[int, int]:
-        return len(cliques[k] & cliques[other]), -space.count(cliques[other])
+        return (masks[k] & masks[other]).bit_count(), -counts[other]
 
     best = {k: (closeness(k, root), root) for k in range(n) if k != root}
     order, joined_to = [root], {root: -1}

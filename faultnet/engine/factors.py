@@ -75,8 +75,8 @@ def family(node: Node, name: str | None = None, parents: Sequence[str] | None = 
 class Unrolled:
     """A network with the changes made to it as further variables.
 
-    space: every variable with its size, and the rules among them; families: their factors; seen: one factor for each
-    likelihood; now: for every hidden node the variable that stands for it after the last change.
+    space: every variable with its size, and the rules among them; families: their factors; seen: what was seen, one factor
+    for each scope; now: for every hidden node the variable that stands for it after the last change.
     """
 
     space: Space
@@ -114,7 +114,16 @@ def unroll(model: FactorModel, steps: Iterable[Step]) -> Unrolled:
                 rules[copy] = Rules(parents, known.cpt.row_of)
             now[node] = copy
     space = Space(sizes, rules) if len(sizes) > len(model.sizes) else model.space
-    return Unrolled(space, tuple(families), tuple(seen), now)
+    return Unrolled(space, tuple(families), tuple(_gathered(seen)), now)
+
+
+def _gathered(factors: Iterable[Factor]) -> list[Factor]:
+    """The same product with one factor for each scope."""
+    by_scope: dict[tuple[str, ...], Floats] = {}
+    for factor in factors:
+        known = by_scope.get(factor.scope)
+        by_scope[factor.scope] = factor.table if known is None else known * factor.table
+    return [Factor(scope, table) for scope, table in by_scope.items()]
 
 
 def _moved_by(model: FactorModel, change: Change) -> list[str]:

@@ -46,6 +46,10 @@ class Belief(Protocol):
 
     def gain_bits(self, leaves: Sequence[str], about: Mapping[str, Sequence[int]] | None = None) -> float: ...
 
+    def gains_bits(
+        self, tests: Sequence[Sequence[str]], about: Mapping[str, Sequence[int]] | None = None
+    ) -> list[float]: ...
+
 
 class Engine(Protocol):
     """A network compiled for questions about its targets."""

@@ -319,6 +319,10 @@ class Belief:
         table = self.outcomes(leaves)
         return max(0.0, entropy_bits(table.sum(axis=1)) + self.entropy_bits - entropy_bits(table))
 
+    def gains_bits(self, tests: Sequence[Sequence[str]], about: Grouping | None = None) -> list[float]:
+        """The gain of each test by itself, a test being the leaves it reveals."""
+        return [self.gain_bits(leaves, about) for leaves in tests]
+
     # -- inside --------------------------------------------------------------------------------------------------
 
     def _outcomes_by_group(self, leaves: tuple[str, ...], about: Grouping) -> Floats:

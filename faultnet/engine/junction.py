@@ -5,9 +5,9 @@ questions as to the table of joint states, for networks where that table would b
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import chain
+from itertools import chain, groupby
 from math import prod
 
 import numpy as np
@@ -17,8 +17,9 @@ from faultnet.engine.evidence import Change, Likelihood, Step
 from faultnet.engine.factors import FactorModel, Unrolled, unroll
 from faultnet.engine.information import entropy_bits, mutual_information_bits
 from faultnet.engine.joint import Grouping
-from faultnet.engine.plan import MOST_CLIQUE_STATES, Plan, make_plan
-from faultnet.engine.propagate import Evidence, Propagated, propagate, summed
+from faultnet.engine.plan import MOST_CLIQUE_STATES, Plan, Sums, make_plan
+from faultnet.engine.propagate import Evidence, Propagated, entered, propagate
+from faultnet.engine.space import Space, numbered
 from faultnet.errors import ContradictoryEvidence
 from faultnet.network import Network
 from faultnet.noisy import NoisyMax
@@ -106,13 +107,14 @@ class JunctionBelief:
     _outcomes: dict[tuple[str, ...], Floats] = field(default_factory=dict)
 
     @cached_property
-    def evidence(self) -> list[Evidence]:
-        """What was seen, as evidence of a batch of one."""
-        return [Evidence(f.scope, f.table.reshape(1, -1), np.zeros(1, dtype=np.intp)) for f in self.unrolled.seen]
+    def with_evidence(self) -> Plan:
+        """The plan with what was seen multiplied in."""
+        seen = [Evidence(f.scope, f.table.reshape(1, -1), np.zeros(1, dtype=np.intp)) for f in self.unrolled.seen]
+        return replace(self.plan, base=tuple(table[0] for table in entered(self.plan, seen, 1)))
 
     @cached_property
     def propagated(self) -> Propagated:
-        return propagate(self.plan, self.evidence, 1)
+        return propagate(self.with_evidence, (), 1)
 
     @cached_property
     def log_evidence(self) -> float:
@@ -143,20 +145,27 @@ class JunctionBelief:
 
     def joint(self, nodes: Sequence[str]) -> Floats:
         """P(states of any nodes | evidence): ``(*sizes of nodes,)``. ValueError when that is too large."""
-        model, now = self.engine.model, self.unrolled.now
-        behind = dict.fromkeys(chain(*((n,) if n in model.hidden else model.network[n].parents for n in nodes)))
-        hidden = tuple(now[v] for v in behind)
-        sizes = [len(model.network[node].states) for node in nodes]
-        if prod(sizes) > MOST_JOINT_ENTRIES:
-            raise ValueError(f"the joint distribution of {', '.join(nodes)} is too large")
-        total = np.zeros(prod(sizes))
-        roots = hidden if self.plan.home(hidden) is not None else tuple(self.unrolled.space.roots(hidden))
-        for states, chances in self._possible(roots):
-            known = dict(zip(roots, states, strict=True))
-            at = {node: self.unrolled.space.state(now[node], known) for node in behind}
-            for code, weight in _coded(model, nodes, at, len(chances)):
-                total += np.bincount(code, chances * weight, len(total))
-        return total.reshape(sizes)
+        return self.joints([nodes])[0]
+
+    def joints(self, asked: Sequence[Sequence[str]]) -> list[Floats]:
+        """P(states of the nodes | evidence) for each list of nodes, all from one batch of propagations."""
+        model, now, space = self.engine.model, self.unrolled.now, self.unrolled.space
+        totals, behind, roots = [], [], []
+        for nodes in asked:
+            n_entries = prod(len(model.network[node].states) for node in nodes)
+            if n_entries > MOST_JOINT_ENTRIES:
+                raise ValueError(f"the joint distribution of {', '.join(nodes)} is too large")
+            totals.append(np.zeros(n_entries))
+            hidden = chain(*((n,) if n in model.hidden else model.network[n].parents for n in nodes))
+            behind.append(tuple(dict.fromkeys(hidden)))
+            variables = tuple(now[v] for v in behind[-1])
+            roots.append(variables if self.plan.home(variables) is not None else tuple(space.roots(variables)))
+        for number, states, chances in self._possible(roots):
+            known = dict(zip(roots[number], states, strict=True))
+            at = {node: space.state(now[node], known) for node in behind[number]}
+            totals[number] += _tabulated(model, asked[number], at, chances)
+        sizes = ([len(model.network[node].states) for node in nodes] for nodes in asked)
+        return [total.reshape(own) for total, own in zip(totals, sizes, strict=True)]
 
     def outcomes(self, leaves: Sequence[str]) -> Floats:
         """P(joint outcome of the leaves, joint state of the targets | evidence): ``(n_outcomes, n_joint)``."""
@@ -176,86 +185,135 @@ class JunctionBelief:
 
         Where that is too large (`gains_are_local`) it is about the hidden parents of the leaves, grouped likewise.
         """
+        return self.gains_bits([leaves], about)[0]
+
+    def gains_bits(self, tests: Sequence[Sequence[str]], about: Grouping | None = None) -> list[float]:
+        """The gain of each test by itself, a test being the leaves it reveals."""
         model = self.engine.model
         if about is not None and (named := [node for node in about if node in model.leaves]):
             raise ValueError(f"a gain is about hidden nodes; {', '.join(named)} is only ever observed")
         nodes = tuple(about) if about is not None else self.engine.targets
         if self.gains_are_local:
-            parents = dict.fromkeys(chain(*(model.network[leaf].parents for leaf in leaves)))
-            nodes = tuple(v for v in parents if about is None or v in about)
-        n_outcomes = prod(len(self.engine.network[leaf].states) for leaf in leaves)
-        if set(nodes) <= set(self.engine.targets) and not self.gains_are_local:
-            sizes = [model.sizes[v] for v in self.engine.targets]
-            whole = self.outcomes(leaves).reshape(n_outcomes, *sizes)
-            others = tuple(n for n, v in enumerate(self.engine.targets, start=1) if v not in nodes)
-            order = [self.engine.targets.index(v) for v in nodes]
-            left = [v for v in self.engine.targets if v in nodes]
-            table = whole.sum(axis=others) if others else whole
-            table = table.transpose(0, *(1 + left.index(self.engine.targets[n]) for n in order))
+            parents = [dict.fromkeys(chain(*(model.network[leaf].parents for leaf in leaves))) for leaves in tests]
+            local = [tuple(v for v in own if about is None or v in about) for own in parents]
+            tables = self.joints([(*leaves, *own) for leaves, own in zip(tests, local, strict=True)])
+            return [_gain(t, len(leaves), own, about) for t, leaves, own in zip(tables, tests, local, strict=True)]
+        if set(nodes) <= set(self.engine.targets):
+            tables = [self._about_targets(leaves, nodes) for leaves in tests]
         else:
-            table = self.joint((*leaves, *nodes)).reshape(n_outcomes, *(model.sizes[v] for v in nodes))
-        for axis, node in enumerate(nodes, start=1):
-            if about is not None:
-                table = _grouped(table, axis, about[node])
-        return mutual_information_bits(table.reshape(n_outcomes, -1))
+            tables = self.joints([(*leaves, *nodes) for leaves in tests])
+        return [_gain(table, len(leaves), nodes, about) for table, leaves in zip(tables, tests, strict=True)]
 
     # -- inside --------------------------------------------------------------------------------------------------
 
-    def _possible(self, variables: tuple[str, ...]) -> Iterator[tuple[list[Ints], Floats]]:
-        """Possible joint states of variables and their probabilities, in parts: a state array for each, ``(n,)`` all.
+    def _about_targets(self, leaves: Sequence[str], nodes: Sequence[str]) -> Floats:
+        """P(outcome of each leaf, states of some targets | evidence), from what is kept of all targets."""
+        targets, sizes = self.engine.targets, self.engine.model.sizes
+        shape = [len(self.engine.network[leaf].states) for leaf in leaves]
+        whole = self.outcomes(leaves).reshape(*shape, *(sizes[v] for v in targets))
+        others = tuple(len(shape) + n for n, v in enumerate(targets) if v not in nodes)
+        table = whole.sum(axis=others) if others else whole
+        left = [v for v in targets if v in nodes]
+        return table.transpose(*range(len(shape)), *(len(shape) + left.index(v) for v in nodes))
 
-        From the clique that holds most of them, once for each state of the rest.
+    def _possible(self, asked: Sequence[tuple[str, ...]]) -> Iterator[tuple[int, list[Ints], Floats]]:
+        """Possible joint states of each of several sets of variables, and their probabilities, in parts.
+
+        Gives the number of the set, a state array for each of its variables, and the probabilities, ``(n,)`` all: from
+        the clique that holds most of them, once for each state of the rest, all rests in one batch.
         """
-        space, cliques = self.unrolled.space, self.plan.tree.cliques
-        home = max(range(len(cliques)), key=lambda k: (space.count(v for v in variables if v in cliques[k]), -k))
+        views = [_View.of(self.unrolled.space, self.plan, variables) for variables in asked]
+        cases = [(number, row) for number, view in enumerate(views) for row in range(len(view.rest_states))]
+        variables = sorted({variable for view in views for variable in view.rest})
+        for start in range(0, len(cases), CASES_AT_ONCE):
+            some = cases[start : start + CASES_AT_ONCE]
+            if variables:
+                fixed = {variable: np.full(len(some), -1, dtype=np.intp) for variable in variables}
+                for case, (number, row) in enumerate(some):
+                    for variable, state in zip(views[number].rest, views[number].rest_states[row], strict=True):
+                        fixed[variable][case] = state
+                propagated, chance = self._fixed(fixed, len(some))
+            else:
+                propagated, chance = self.propagated, np.ones(len(some))
+            first = 0
+            for number, group in groupby(some, key=lambda case: case[0]):
+                rows, view = [row for _, row in group], views[number]
+                part = slice(first, first + len(rows)) if variables else slice(0, 1)
+                chances = view.sums(propagated.beliefs[view.home][part]) * chance[first : first + len(rows), None]
+                yield number, view.states(rows), chances.reshape(-1)
+                first += len(rows)
+
+    def _fixed(self, fixed: Mapping[str, Ints], n_cases: int) -> tuple[Propagated, Floats]:
+        """What is believed in each case where some variables are fixed (-1: not), and the chance of it: ``(n_cases,)``."""
+        sizes = self.unrolled.space.sizes
+        known = [Evidence((variable,), np.eye(sizes[variable]), kinds) for variable, kinds in fixed.items()]
+        propagated = propagate(self.with_evidence, known, n_cases)
+        return propagated, np.exp(propagated.log_evidence - self.log_evidence)
+
+
+@dataclass(frozen=True, eq=False)
+class _View:
+    """Variables seen from the clique that holds most of them: what lies inside it, and the states of the rest."""
+
+    variables: tuple[str, ...]
+    home: int
+    inside: tuple[str, ...]
+    rest: tuple[str, ...]
+    own: Ints
+    sums: Sums
+    rest_states: Ints
+
+    @classmethod
+    def of(cls, space: Space, plan: Plan, variables: tuple[str, ...]) -> "_View":
+        cliques = plan.tree.cliques
+        home = plan.home(variables)
+        if home is None:
+            touching = [k for k, clique in enumerate(cliques) if not set(clique).isdisjoint(variables)]
+            home = max(touching, key=lambda k: (space.count(v for v in variables if v in cliques[k]), -k))
         inside = tuple(v for v in variables if v in cliques[home])
         rest = tuple(v for v in variables if v not in inside)
-        columns = [cliques[home].index(v) for v in inside]
-        own, place = np.unique(self.plan.states[home][:, columns], axis=0, return_inverse=True)
+        present, place = numbered(plan.index(home, inside), space.entries(inside))
+        own = np.stack(np.unravel_index(present, [space.sizes[v] for v in inside]), axis=1) if inside else place[:1, None]
         rest_states = space.states(rest) if rest else np.zeros((1, 0), dtype=np.intp)
         if len(rest_states) * len(own) > MOST_STATES_LISTED:
             raise ValueError(f"the joint distribution of {', '.join(variables)} has too many states")
-        for start in range(0, len(rest_states), CASES_AT_ONCE):
-            some = rest_states[start : start + CASES_AT_ONCE]
-            chances = self._with_rest(some, rest, home, place.reshape(-1), len(own))
-            by_name = {v: np.repeat(some[:, n], len(own)) for n, v in enumerate(rest)}
-            by_name |= {v: np.tile(own[:, n], len(some)) for n, v in enumerate(inside)}
-            yield [by_name[v] for v in variables], chances.reshape(-1)
+        return cls(variables, home, inside, rest, own, Sums.of(place, len(own)), rest_states)
 
-    def _with_rest(self, some: Ints, rest: tuple[str, ...], home: int, place: Ints, n_places: int) -> Floats:
-        """P(these states of the rest, states inside | evidence): ``(n_cases, n_places)``."""
-        if not rest:
-            propagated, chance = self.propagated, np.ones(1)
-        else:
-            fixed = [Evidence((v,), np.eye(self.unrolled.space.sizes[v]), some[:, n]) for n, v in enumerate(rest)]
-            same = [Evidence(e.scope, e.tables, np.zeros(len(some), dtype=np.intp)) for e in self.evidence]
-            propagated = propagate(self.plan, [*same, *fixed], len(some))
-            chance = np.exp(propagated.log_evidence - self.log_evidence)
-        return summed(propagated.beliefs[home], place, n_places) * chance[:, None]
+    def states(self, rows: Sequence[int]) -> list[Ints]:
+        """The states of each variable, for some rows of the rest, every state inside for each: ``(n,)``."""
+        by_name = {v: np.repeat(self.rest_states[rows, n], len(self.own)) for n, v in enumerate(self.rest)}
+        by_name |= {v: np.tile(self.own[:, n], len(rows)) for n, v in enumerate(self.inside)}
+        return [by_name[v] for v in self.variables]
 
 
-def _coded(model: FactorModel, nodes: Sequence[str], at: Mapping[str, Ints], n: int) -> Iterator[tuple[Ints, Floats]]:
-    """For every joint outcome of the leaves among the nodes: entries of the nodes' table, and the outcome's chances.
+def _tabulated(model: FactorModel, nodes: Sequence[str], at: Mapping[str, Ints], chances: Floats) -> Floats:
+    """P(states of the nodes), flat, from the chances of joint states of the hidden nodes behind them.
 
-    at: the states of the hidden nodes behind them, ``(n,)`` each, or a single one where all are the same.
+    at: the states of those hidden nodes, ``(n,)`` as the chances, or a single one where all are the same.
     """
-    leaves = [node for node in nodes if node in model.leaves]
-    rows = {}
-    for leaf in dict.fromkeys(leaves):
-        known = model.network[leaf]
-        configuration: Ints = np.zeros((), dtype=np.intp)
-        for parent, size in zip(known.parents, known.cpt.parent_sizes, strict=True):
-            configuration = configuration * size + at[parent]
-        rows[leaf] = known.cpt.rows[known.cpt.row_of.reshape(-1)[configuration]]
-    for outcome in np.ndindex(*(len(model.network[leaf].states) for leaf in leaves)):
-        seen = dict(zip(leaves, outcome, strict=True))
-        code: Ints = np.zeros(n, dtype=np.intp)
-        weight: Floats = np.ones(n)
-        for node in nodes:
-            code = code * len(model.network[node].states) + (seen[node] if node in seen else at[node])
-        for leaf, state in seen.items():
-            weight = weight * rows[leaf][..., state]
-        yield code, weight
+    sizes = [len(model.network[node].states) for node in nodes]
+    code, weight = np.zeros((1, len(chances)), dtype=np.intp), chances[None]
+    for node, size in zip(nodes, sizes, strict=True):
+        if node in model.leaves:  # every outcome so far goes on into each state of the leaf
+            known = model.network[node]
+            configuration: Ints = np.zeros((), dtype=np.intp)
+            for parent, parent_size in zip(known.parents, known.cpt.parent_sizes, strict=True):
+                configuration = configuration * parent_size + at[parent]
+            rows = known.cpt.rows[known.cpt.row_of.reshape(-1)[configuration]]
+            weight = (weight[:, None] * np.moveaxis(rows, -1, 0).reshape(size, -1)).reshape(-1, len(chances))
+            code = (code[:, None] * size + np.arange(size)[:, None]).reshape(-1, len(chances))
+        else:
+            code = code * size + at[node]
+    total: Floats = np.bincount(code.reshape(-1), weight.reshape(-1), prod(sizes)).astype(float, copy=False)
+    return total
+
+
+def _gain(table: Floats, n_leaves: int, nodes: Sequence[str], about: Grouping | None) -> float:
+    """The information in bits between the first axes of a joint distribution and the groups of the others."""
+    for axis, node in enumerate(nodes, start=n_leaves):
+        if about is not None:
+            table = _grouped(table, axis, about[node])
+    return mutual_information_bits(table.reshape(prod(table.shape[:n_leaves]), -1))
 
 
 def _grouped(table: Floats, axis: int, groups: Sequence[int]) -> Floats:

@@ -9,7 +9,7 @@ import numpy as np
 from faultnet.cpt import Floats, Ints
 from faultnet.engine.cliques import CliqueTree, clique_tree
 from faultnet.engine.factors import Factor
-from faultnet.engine.space import Space
+from faultnet.engine.space import Space, numbered
 
 MOST_CLIQUE_STATES = 2**22
 """Possible states of the widest clique."""
@@ -26,6 +26,47 @@ class Edge:
     child: Ints
     parent: Ints
 
+    @cached_property
+    def from_child(self) -> "Sums":
+        """How the child's states add up to the separator."""
+        return Sums.of(self.child, self.size)
+
+    @cached_property
+    def from_parent(self) -> "Sums":
+        """How the parent's states add up to the separator."""
+        return Sums.of(self.parent, self.size)
+
+
+@dataclass(frozen=True, eq=False)
+class Sums:
+    """How the states of a clique add up to the entries of a table over part of it.
+
+    order: the states, those of the same entry together; starts: where each entry present begins; present: which these
+    are, None for all.
+    """
+
+    order: Ints
+    starts: Ints
+    present: Ints | None
+    size: int
+
+    @classmethod
+    def of(cls, entry: Ints, size: int) -> "Sums":
+        """entry: for every state its table entry, one of `size`."""
+        present, number = numbered(entry, size)
+        counts = np.bincount(number, minlength=len(present))
+        starts = np.cumsum(counts) - counts
+        return cls(np.argsort(entry, kind="stable"), starts, None if len(present) == size else present, size)
+
+    def __call__(self, table: Floats) -> Floats:
+        """Rows of a table over the states, added up: ``(n_cases, size)``."""
+        there = np.add.reduceat(table.take(self.order, axis=1), self.starts, axis=1)
+        if self.present is None:
+            return there
+        everywhere = np.zeros((len(table), self.size))
+        everywhere[:, self.present] = there
+        return everywhere
+
 
 @dataclass(frozen=True, eq=False)
 class Plan:
@@ -41,12 +82,18 @@ class Plan:
     base: tuple[Floats, ...]
     edges: tuple[Edge | None, ...]
     _indexes: dict[tuple[int, tuple[str, ...]], Ints] = field(default_factory=dict)
+    _homes: dict[tuple[str, ...], int | None] = field(default_factory=dict)
 
-    def home(self, scope: Iterable[str]) -> int | None:
+    @cached_property
+    def _members(self) -> tuple[frozenset[str], ...]:
+        return tuple(map(frozenset, self.tree.cliques))
+
+    def home(self, scope: tuple[str, ...]) -> int | None:
         """The smallest clique that holds the scope, or None."""
-        wanted = set(scope)
-        homes = [k for k, clique in enumerate(self.tree.cliques) if wanted <= set(clique)]
-        return min(homes, key=lambda k: len(self.base[k]), default=None)
+        if scope not in self._homes:
+            homes = [k for k, members in enumerate(self._members) if members.issuperset(scope)]
+            self._homes[scope] = min(homes, key=lambda k: len(self.base[k]), default=None)
+        return self._homes[scope]
 
     def index(self, clique: int, scope: tuple[str, ...]) -> Ints:
         """For every state of a clique the entry of a table over the scope (last variable fastest)."""
@@ -79,11 +126,12 @@ def make_plan(
             raise ValueError(f"the clique of {', '.join(clique)} has {count} states; at most {most_states} are allowed")
     states = [space.states(clique) for clique in tree.cliques]
     base = [np.ones(len(own)) for own in states]
+    members = [frozenset(clique) for clique in tree.cliques]
     for factor in factors:
-        homes = [k for k, clique in enumerate(tree.cliques) if set(factor.scope) <= set(clique)]
+        homes = [k for k, clique in enumerate(members) if clique.issuperset(factor.scope)]
         home = min(homes, key=lambda k: len(states[k]))
         base[home] *= factor.table.reshape(-1)[_entry(tree.cliques[home], states[home], factor.scope, space.sizes)]
-    edges = [_edge(tree, space.sizes, states, number) for number in range(len(tree.cliques))]
+    edges = [_edge(tree, space, states, number) for number in range(len(tree.cliques))]
     return Plan(space.sizes, tree, tuple(states), tuple(base), tuple(edges))
 
 
@@ -95,12 +143,12 @@ def _entry(clique: Sequence[str], states: Ints, scope: Sequence[str], sizes: Map
     return entry
 
 
-def _edge(tree: CliqueTree, sizes: Mapping[str, int], states: Sequence[Ints], number: int) -> Edge | None:
+def _edge(tree: CliqueTree, space: Space, states: Sequence[Ints], number: int) -> Edge | None:
     parent = tree.parent[number]
     if parent < 0:
         return None
     shared = tree.separator(number)
-    keys = [_entry(tree.cliques[k], states[k], shared, sizes) for k in (number, parent)]
-    entries, place = np.unique(np.concatenate(keys), return_inverse=True)
+    keys = [_entry(tree.cliques[k], states[k], shared, space.sizes) for k in (number, parent)]
+    present, place = numbered(np.concatenate(keys), space.entries(shared))
     n = len(keys[0])
-    return Edge(len(entries), place[:n].astype(np.intp), place[n:].astype(np.intp))
+    return Edge(len(present), place[:n], place[n:])

@@ -45,7 +45,7 @@ def propagate(plan: Plan, evidence: Sequence[Evidence], n_cases: int) -> Propaga
             log_evidence += np.log(np.maximum(scale, 0))
         tables[number] = tables[number] / np.where(scale > 0, scale, 1)[:, None]
         if edge is not None:
-            sent = summed(tables[number], edge.child, edge.size)
+            sent = edge.from_child(tables[number])
             messages[number] = sent
             parent = plan.tree.parent[number]
             tables[parent] = tables[parent] * sent[:, edge.parent]
@@ -68,18 +68,9 @@ def entered(plan: Plan, evidence: Sequence[Evidence], n_cases: int) -> list[Floa
     return tables
 
 
-def summed(table: Floats, entry: Ints, size: int) -> Floats:
-    """Rows summed over states with the same separator entry: ``(n_cases, size)``."""
-    order = np.argsort(entry, kind="stable")
-    present, starts = np.unique(entry[order], return_index=True)
-    summed = np.zeros((len(table), size))
-    summed[:, present] = np.add.reduceat(table[:, order], starts, axis=1)
-    return summed
-
-
 def _received(table: Floats, parent: Floats, sent: Floats, edge: Edge) -> Floats:
     """A clique's belief from what it sent and what its parent now believes; 0 where nothing was sent."""
-    back = summed(parent, edge.parent, edge.size)
+    back = edge.from_parent(parent)
     ratio = np.divide(back, sent, out=np.zeros_like(back), where=sent != 0)
     received: Floats = table * ratio[:, edge.child]
     return received

@@ -1,6 +1,6 @@
 """Which joint states of some variables are possible, when many of them follow from others by rule."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import prod
 
@@ -10,6 +10,10 @@ from faultnet.cpt import Ints
 
 MOST_ENUMERATED = 2**18
 """Joint states of the roots behind some variables that are enumerated to find their possible states exactly."""
+
+
+SPARSE_FROM = 64
+"""Where only one entry in so many occurs, sorting is quicker than marking them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,8 +53,13 @@ class Space:
         free = self.roots(frozenset(variables))
         if prod(self.sizes[v] for v in free) > MOST_ENUMERATED:
             free = self._free_within(frozenset(variables))
-        codes = np.unique(self._codes(list(variables), free))
-        return np.stack(np.unravel_index(codes, [self.sizes[v] for v in variables]), axis=1).astype(np.intp)
+        sizes = [self.sizes[v] for v in variables]
+        codes = np.arange(prod(sizes)) if set(free) == set(variables) else np.unique(self._codes(list(variables), free))
+        return np.stack(np.unravel_index(codes, sizes), axis=1).astype(np.intp)
+
+    def entries(self, scope: Sequence[str]) -> int:
+        """Entries of a table over the scope, possible or not."""
+        return prod(self.sizes[v] for v in scope)
 
     def roots(self, variables: Iterable[str]) -> list[str]:
         """The variables without a rule that these follow from."""
@@ -87,3 +96,13 @@ class Space:
                 index = index * size + self.state(parent, known)
             known[variable] = rule.state_of.reshape(-1)[index]
         return known[variable]
+
+
+def numbered(entry: Ints, size: int) -> tuple[Ints, Ints]:
+    """Which entries of a table of this size occur, in ascending order, and for each given one its number among them."""
+    if size > SPARSE_FROM + SPARSE_FROM * len(entry):
+        present, number = np.unique(entry, return_inverse=True)
+        return present, number.reshape(-1)
+    occurs = np.zeros(size, dtype=np.bool_)
+    occurs[entry] = True
+    return np.flatnonzero(occurs), (np.cumsum(occurs) - 1)[entry]
