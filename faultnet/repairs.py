@@ -9,7 +9,6 @@ from faultnet.case.steps import believe, repair_steps
 from faultnet.engine.evidence import Change
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
-from faultnet.model.nodes import SET_WORKS
 from faultnet.model.work import BenchState, Choices, Repair, Step, choices_in_words, prepare, size_class, unmet
 from faultnet.settings import ShopSettings
 from faultnet.words import percent
@@ -53,12 +52,14 @@ def rank_repairs(
 
 
 def cure_chance(model: Model, belief: Belief, repair: str) -> float:
-    """P(the set works after this repair)."""
-    after = belief
-    for step in repair_steps(model, RepairOutcome(repair, works=True)):
-        if isinstance(step, Change):
-            after = after.change(step)
-    return float(after.marginal(SET_WORKS)[0])
+    """P(the set works after this repair): what it leaves alone is ok, and it makes ok what it touches."""
+    steps = repair_steps(model, RepairOutcome(repair, works=True))
+    made_ok = {step.node: step.matrix[:, 0] for step in steps if isinstance(step, Change)}
+    left = belief.targets
+    for component in reversed(list(model.components.values())):
+        by_state = left.reshape(-1, len(component.states))
+        left = by_state @ made_ok[component.id] if component.id in made_ok else by_state[:, 0]
+    return float(left[0])
 
 
 def _rank(

@@ -94,30 +94,33 @@ def _by_numba(
 
 
 def rooted(plan: Plan, asked: Sequence[tuple[str, ...]]) -> Plan:
-    """The same tree with the clique last that answers most of what is asked, so that little has to be sent back."""
-    homes = [_home(plan, scope) for scope in asked]
-    root = max(range(len(plan.base)), key=lambda k: (sum(set(s) <= set(plan.tree.cliques[k]) for s in asked), -k))
-    if not homes or root == len(plan.base) - 1:
-        return plan
+    """The same trees, each with the clique as its root that answers most, so that little has to be sent back."""
     links: dict[int, list[tuple[int, Edge]]] = {k: [] for k in range(len(plan.base))}
     for k, edge in enumerate(plan.edges):
         if edge is not None:
             links[k].append((plan.tree.parent[k], edge))
             links[plan.tree.parent[k]].append((k, Edge(edge.size, edge.parent, edge.child)))
-    order, towards = [root], {root: -1}
-    edges: dict[int, Edge | None] = {root: None}
-    for k in order:
-        for other, edge in links[k]:
-            if other not in towards:
-                towards[other], edges[other] = k, Edge(edge.size, edge.parent, edge.child)
-                order.append(other)
+    answers = [sum(set(scope) <= set(clique) for scope in asked) for clique in plan.tree.cliques]
+    order: list[int] = []
+    towards: dict[int, int] = {}
+    edges: dict[int, Edge | None] = {}
+    for root in sorted(links, key=lambda k: (-answers[k], k if answers[k] else -k)):  # else the last, as it was
+        if root in towards:
+            continue
+        tree = [root]
+        towards[root], edges[root] = -1, None
+        for k in tree:
+            for other, edge in links[k]:
+                if other not in towards:
+                    towards[other], edges[other] = k, Edge(edge.size, edge.parent, edge.child)
+                    tree.append(other)
+        order += tree
     order.reverse()
     place = {k: number for number, k in enumerate(order)}
     parent = tuple(place[towards[k]] if towards[k] >= 0 else -1 for k in order)
-    tree = CliqueTree(tuple(plan.tree.cliques[k] for k in order), parent)
     return Plan(
         plan.sizes,
-        tree,
+        CliqueTree(tuple(plan.tree.cliques[k] for k in order), parent),
         tuple(plan.states[k] for k in order),
         tuple(plan.base[k] for k in order),
         tuple(edges[k] for k in order),
@@ -157,7 +160,7 @@ def _flat_plan(plan: Plan, homes: Sequence[int]) -> tuple[Floats | Ints, ...]:
 
 
 def _needed(plan: Plan, homes: Sequence[int]) -> Ints:
-    """1 for every clique on the way from the last to one that is asked."""
+    """1 for every clique on the way from a root to one that is asked."""
     needed = np.zeros(len(plan.base), dtype=np.int32)
     for home in homes:
         while home >= 0:

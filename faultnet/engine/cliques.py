@@ -1,7 +1,8 @@
 """From the scopes of factors to a tree of cliques (Lauritzen & Spiegelhalter 1988; greedy orders: Kjaerulff 1990)."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 from random import Random
 
@@ -14,7 +15,8 @@ SHAKE = 4.0
 class CliqueTree:
     """Cliques of variables, each joined to the one it sends its message to; separators are what two of them share.
 
-    parent[k] is the number of clique k's parent, -1 for the last; parents come after their children.
+    parent[k] is the number of clique k's parent, parents come after their children; -1 for a root, one in each set of
+    variables that no factor joins to the others.
     """
 
     cliques: tuple[tuple[str, ...], ...]
@@ -26,6 +28,22 @@ class CliqueTree:
             return ()
         there = set(self.cliques[self.parent[number]])
         return tuple(variable for variable in self.cliques[number] if variable in there)
+
+    @cached_property
+    def holding(self) -> Mapping[str, Sequence[int]]:
+        """For every variable the cliques that hold it."""
+        found: dict[str, list[int]] = {}
+        for number, clique in enumerate(self.cliques):
+            for variable in clique:
+                found.setdefault(variable, []).append(number)
+        return found
+
+    def homes(self, scope: Sequence[str]) -> Sequence[int]:
+        """The cliques that hold the whole scope."""
+        if not scope:
+            return range(len(self.cliques))
+        first, *others = sorted((self.holding.get(variable, ()) for variable in scope), key=len)
+        return [k for k in first if all(k in other for other in others)]
 
     def work(self, space: Space) -> int:
         """States touched by a pass of messages: each clique's own, and its parent's for each message."""
@@ -97,7 +115,7 @@ def _maximal(cliques: list[frozenset[str]]) -> list[frozenset[str]]:
 
 
 def _joined(cliques: list[frozenset[str]], space: Space) -> CliqueTree:
-    """The tree with the largest separators (a maximum spanning tree, Prim), children before parents.
+    """The tree with the largest separators (a maximum spanning forest, Prim), children before parents.
 
     Of several parents with the same separator the smallest is taken: it has to read the message.
     """
@@ -113,7 +131,8 @@ def _joined(cliques: list[frozenset[str]], space: Space) -> CliqueTree:
     order, joined_to = [root], {root: -1}
     while best:
         nearest = max(best, key=lambda k: best[k][0])
-        joined_to[nearest] = best.pop(nearest)[1]
+        (shared, _), to = best.pop(nearest)
+        joined_to[nearest] = to if shared else -1
         order.append(nearest)
         for k, (close, _) in best.items():
             if (closer := closeness(k, nearest)) > close:

@@ -75,8 +75,8 @@ def family(node: Node, name: str | None = None, parents: Sequence[str] | None = 
 class Unrolled:
     """A network with the changes made to it as further variables.
 
-    space: every variable with its size, and the rules among them; families: their factors; seen: what was seen, one factor
-    for each scope; now: for every hidden node the variable that stands for it after the last change.
+    space: every variable with its size, and the rules among them; families: their factors; seen: what was seen, one
+    factor for each scope; now: for every hidden node the variable that stands for it after the last change.
     """
 
     space: Space

@@ -30,6 +30,9 @@ MOST_JOINT_ENTRIES = 2**20
 MOST_STATES_LISTED = 2**24
 """Possible joint states of the hidden nodes behind what is asked."""
 
+MOST_STATES_KEPT = 2**12
+"""Joint states of some hidden nodes up to which their probabilities are kept for the next question."""
+
 MOST_TARGET_STATES = 2**14
 """Joint states of the targets up to which they get a clique of their own: most questions are about all of them."""
 
@@ -105,6 +108,7 @@ class JunctionBelief:
     unrolled: Unrolled
     plan: Plan
     _outcomes: dict[tuple[str, ...], Floats] = field(default_factory=dict)
+    _kept: dict[tuple[str, ...], tuple[list[Ints], Floats]] = field(default_factory=dict)
 
     @cached_property
     def with_evidence(self) -> Plan:
@@ -193,8 +197,8 @@ class JunctionBelief:
         if about is not None and (named := [node for node in about if node in model.leaves]):
             raise ValueError(f"a gain is about hidden nodes; {', '.join(named)} is only ever observed")
         nodes = tuple(about) if about is not None else self.engine.targets
-        if self.gains_are_local:
-            parents = [dict.fromkeys(chain(*(model.network[leaf].parents for leaf in leaves))) for leaves in tests]
+        parents = [dict.fromkeys(chain(*(model.network[leaf].parents for leaf in leaves))) for leaves in tests]
+        if self.gains_are_local or all(_says_all(own, nodes, about) for own in parents):
             local = [tuple(v for v in own if about is None or v in about) for own in parents]
             tables = self.joints([(*leaves, *own) for leaves, own in zip(tests, local, strict=True)])
             return [_gain(t, len(leaves), own, about) for t, leaves, own in zip(tables, tests, local, strict=True)]
@@ -219,8 +223,36 @@ class JunctionBelief:
     def _possible(self, asked: Sequence[tuple[str, ...]]) -> Iterator[tuple[int, list[Ints], Floats]]:
         """Possible joint states of each of several sets of variables, and their probabilities, in parts.
 
-        Gives the number of the set, a state array for each of its variables, and the probabilities, ``(n,)`` all: from
-        the clique that holds most of them, once for each state of the rest, all rests in one batch.
+        Gives the number of the set, a state array for each of its variables, and the probabilities, ``(n,)`` all. What
+        evidence leaves independent is looked up apart and multiplied, where the product is not too long to keep.
+        """
+        split = {n: self._pieces(v) for n, v in enumerate(asked) if self.unrolled.space.entries(v) <= MOST_STATES_KEPT}
+        wanted = list(dict.fromkeys(piece for pieces in split.values() for piece in pieces if piece not in self._kept))
+        found: dict[int, list[tuple[list[Ints], Floats]]] = {}
+        for number, states, chances in self._from_cliques(wanted):
+            found.setdefault(number, []).append((states, chances))
+        for number, parts in found.items():
+            states = [np.concatenate(of_one) for of_one in zip(*(states for states, _ in parts), strict=True)]
+            self._kept[wanted[number]] = states, np.concatenate([chances for _, chances in parts])
+        for number, pieces in split.items():
+            states, chances = _multiplied([self._kept[piece] for piece in pieces])
+            order = [variable for piece in pieces for variable in piece]
+            yield number, [states[order.index(variable)] for variable in asked[number]], chances
+        whole = [number for number in range(len(asked)) if number not in split]
+        for number, states, chances in self._from_cliques([asked[number] for number in whole]):
+            yield whole[number], states, chances
+
+    def _pieces(self, variables: tuple[str, ...]) -> list[tuple[str, ...]]:
+        """The variables, those of one tree together."""
+        by_tree: dict[int, list[str]] = {}
+        for variable in sorted(variables):
+            by_tree.setdefault(self.plan.part_of[variable], []).append(variable)
+        return [tuple(piece) for piece in by_tree.values()]
+
+    def _from_cliques(self, asked: Sequence[tuple[str, ...]]) -> Iterator[tuple[int, list[Ints], Floats]]:
+        """Possible joint states of sets of variables, in parts as `_possible` gives them, from clique beliefs.
+
+        Each from the clique that holds most of them, once for each state of the rest, all rests in one batch.
         """
         views = [_View.of(self.unrolled.space, self.plan, variables) for variables in asked]
         cases = [(number, row) for number, view in enumerate(views) for row in range(len(view.rest_states))]
@@ -244,7 +276,7 @@ class JunctionBelief:
                 first += len(rows)
 
     def _fixed(self, fixed: Mapping[str, Ints], n_cases: int) -> tuple[Propagated, Floats]:
-        """What is believed in each case where some variables are fixed (-1: not), and the chance of it: ``(n_cases,)``."""
+        """What is believed where some variables are fixed (-1: not), and the chance of it: ``(n_cases,)``."""
         sizes = self.unrolled.space.sizes
         known = [Evidence((variable,), np.eye(sizes[variable]), kinds) for variable, kinds in fixed.items()]
         propagated = propagate(self.with_evidence, known, n_cases)
@@ -273,7 +305,8 @@ class _View:
         inside = tuple(v for v in variables if v in cliques[home])
         rest = tuple(v for v in variables if v not in inside)
         present, place = numbered(plan.index(home, inside), space.entries(inside))
-        own = np.stack(np.unravel_index(present, [space.sizes[v] for v in inside]), axis=1) if inside else place[:1, None]
+        sizes = [space.sizes[v] for v in inside]
+        own = np.stack(np.unravel_index(present, sizes), axis=1) if inside else np.zeros((1, 0), dtype=np.intp)
         rest_states = space.states(rest) if rest else np.zeros((1, 0), dtype=np.intp)
         if len(rest_states) * len(own) > MOST_STATES_LISTED:
             raise ValueError(f"the joint distribution of {', '.join(variables)} has too many states")
@@ -284,6 +317,17 @@ class _View:
         by_name = {v: np.repeat(self.rest_states[rows, n], len(self.own)) for n, v in enumerate(self.rest)}
         by_name |= {v: np.tile(self.own[:, n], len(rows)) for n, v in enumerate(self.inside)}
         return [by_name[v] for v in self.variables]
+
+
+def _multiplied(parts: Sequence[tuple[list[Ints], Floats]]) -> tuple[list[Ints], Floats]:
+    """States and chances of independent sets of variables taken together, the last fastest."""
+    states: list[Ints] = []
+    chances = np.ones(1)
+    for own, own_chances in parts:
+        n, n_own = len(chances), len(own_chances)
+        states = [np.repeat(each, n_own) for each in states] + [np.tile(each, n) for each in own]
+        chances = np.outer(chances, own_chances).reshape(-1)
+    return states, chances
 
 
 def _tabulated(model: FactorModel, nodes: Sequence[str], at: Mapping[str, Ints], chances: Floats) -> Floats:
@@ -306,6 +350,11 @@ def _tabulated(model: FactorModel, nodes: Sequence[str], at: Mapping[str, Ints],
             code = code * size + at[node]
     total: Floats = np.bincount(code.reshape(-1), weight.reshape(-1), prod(sizes)).astype(float, copy=False)
     return total
+
+
+def _says_all(parents: Iterable[str], nodes: Sequence[str], about: Grouping | None) -> bool:
+    """Whether a test tells about these nodes just what it tells about its parents: all are there, each state apart."""
+    return all(v in nodes and (about is None or len(set(about[v])) == len(about[v])) for v in parents)
 
 
 def _gain(table: Floats, n_leaves: int, nodes: Sequence[str], about: Grouping | None) -> float:

@@ -31,13 +31,13 @@ def _enter(tables, active, plan, seen, kinds):  # type: ignore[no-untyped-def]
     base, start, parent, needed = plan[0], plan[1], plan[2], plan[8]
     seen_clique, seen_entry, seen_start, seen_tables, table_start, table_width = seen
     n_cliques = len(parent)
-    active[:] = False
-    active[n_cliques - 1] = True
+    for k in range(n_cliques):
+        active[k] = parent[k] < 0
     for e in range(len(seen_clique)):
         if kinds[e] >= 0:
             active[seen_clique[e]] = True
-    for k in range(n_cliques - 1):
-        if active[k]:
+    for k in range(n_cliques):
+        if active[k] and parent[k] >= 0:
             active[parent[k]] = True
     for k in range(n_cliques):
         if active[k] or needed[k]:
@@ -53,11 +53,18 @@ def _enter(tables, active, plan, seen, kinds):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _collect(tables, active, sent, plan):  # type: ignore[no-untyped-def]
-    """Messages towards the last clique; returns the log evidence, -inf when it is impossible."""
+    """Messages towards the roots; returns the log evidence, -inf when it is impossible."""
     _, start, parent, edge_start, edge_size, child_entry, parent_entry, parent_entry_start, needed = plan
-    last = len(parent) - 1
     log_evidence = 0.0
-    for k in range(last):
+    for k in range(len(parent)):
+        if parent[k] < 0:
+            root = tables[start[k] : start[k + 1]]
+            total = root.sum()
+            if not total > 0:
+                return -np.inf
+            root /= total
+            log_evidence += np.log(total)
+            continue
         message = sent[edge_start[k] : edge_start[k] + edge_size[k]]
         if not active[k]:
             message[:] = 1.0
@@ -76,20 +83,15 @@ def _collect(tables, active, sent, plan):  # type: ignore[no-untyped-def]
         _multiply(
             tables[start[p] : start[p + 1]], message, parent_entry[parent_entry_start[k] : parent_entry_start[k] + n]
         )
-    table = tables[start[last] : start[last + 1]]
-    total = table.sum()
-    if not total > 0:
-        return -np.inf
-    table /= total
-    return log_evidence + np.log(total)
+    return log_evidence
 
 
 @njit(cache=True, nogil=True)
 def _distribute(tables, sent, back, plan):  # type: ignore[no-untyped-def]
-    """Messages back to the cliques that are asked, or stand between them and the last one."""
+    """Messages back to the cliques that are asked, or stand between them and their root."""
     _, start, parent, edge_start, edge_size, child_entry, parent_entry, parent_entry_start, needed = plan
-    for k in range(len(parent) - 2, -1, -1):
-        if not needed[k]:
+    for k in range(len(parent) - 1, -1, -1):
+        if not needed[k] or parent[k] < 0:
             continue
         p = parent[k]
         n = start[p + 1] - start[p]

@@ -26,15 +26,26 @@ class Edge:
     child: Ints
     parent: Ints
 
+    def from_child(self, table: Floats) -> Floats:
+        """The child's states added up to the separator: ``(n_cases, size)``."""
+        return self._sums_of_child(table) if len(table) > 1 else _one_row(table, self.child, self.size)
+
+    def from_parent(self, table: Floats) -> Floats:
+        """The parent's states added up to the separator: ``(n_cases, size)``."""
+        return self._sums_of_parent(table) if len(table) > 1 else _one_row(table, self.parent, self.size)
+
     @cached_property
-    def from_child(self) -> "Sums":
-        """How the child's states add up to the separator."""
+    def _sums_of_child(self) -> "Sums":
         return Sums.of(self.child, self.size)
 
     @cached_property
-    def from_parent(self) -> "Sums":
-        """How the parent's states add up to the separator."""
+    def _sums_of_parent(self) -> "Sums":
         return Sums.of(self.parent, self.size)
+
+
+def _one_row(table: Floats, entry: Ints, size: int) -> Floats:
+    total: Floats = np.bincount(entry, table[0], size).astype(float, copy=False)
+    return total[None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +84,7 @@ class Plan:
     """Cliques over the possible states of their variables.
 
     states[k]: ``(n_states, n_variables)``; base[k]: product of the factors that live there; edges[k]: the
-    message to the parent, None for the last.
+    message to the parent, None for a root.
     """
 
     sizes: Mapping[str, int]
@@ -84,15 +95,10 @@ class Plan:
     _indexes: dict[tuple[int, tuple[str, ...]], Ints] = field(default_factory=dict)
     _homes: dict[tuple[str, ...], int | None] = field(default_factory=dict)
 
-    @cached_property
-    def _members(self) -> tuple[frozenset[str], ...]:
-        return tuple(map(frozenset, self.tree.cliques))
-
     def home(self, scope: tuple[str, ...]) -> int | None:
         """The smallest clique that holds the scope, or None."""
         if scope not in self._homes:
-            homes = [k for k, members in enumerate(self._members) if members.issuperset(scope)]
-            self._homes[scope] = min(homes, key=lambda k: len(self.base[k]), default=None)
+            self._homes[scope] = min(self.tree.homes(scope), key=lambda k: len(self.base[k]), default=None)
         return self._homes[scope]
 
     def index(self, clique: int, scope: tuple[str, ...]) -> Ints:
@@ -100,6 +106,15 @@ class Plan:
         if (clique, scope) not in self._indexes:
             self._indexes[clique, scope] = _entry(self.tree.cliques[clique], self.states[clique], scope, self.sizes)
         return self._indexes[clique, scope]
+
+    @cached_property
+    def part_of(self) -> Mapping[str, int]:
+        """For every variable the root of its tree: variables of different trees are independent."""
+        root = list(range(len(self.base)))
+        for k in reversed(range(len(root))):
+            if self.tree.parent[k] >= 0:
+                root[k] = root[self.tree.parent[k]]
+        return {variable: root[k] for k, clique in enumerate(self.tree.cliques) for variable in clique}
 
     @cached_property
     def entries(self) -> int:
@@ -126,10 +141,8 @@ def make_plan(
             raise ValueError(f"the clique of {', '.join(clique)} has {count} states; at most {most_states} are allowed")
     states = [space.states(clique) for clique in tree.cliques]
     base = [np.ones(len(own)) for own in states]
-    members = [frozenset(clique) for clique in tree.cliques]
     for factor in factors:
-        homes = [k for k, clique in enumerate(members) if clique.issuperset(factor.scope)]
-        home = min(homes, key=lambda k: len(states[k]))
+        home = min(tree.homes(factor.scope), key=lambda k: len(states[k]))
         base[home] *= factor.table.reshape(-1)[_entry(tree.cliques[home], states[home], factor.scope, space.sizes)]
     edges = [_edge(tree, space, states, number) for number in range(len(tree.cliques))]
     return Plan(space.sizes, tree, tuple(states), tuple(base), tuple(edges))
@@ -149,6 +162,9 @@ def _edge(tree: CliqueTree, space: Space, states: Sequence[Ints], number: int) -
         return None
     shared = tree.separator(number)
     keys = [_entry(tree.cliques[k], states[k], shared, space.sizes) for k in (number, parent)]
-    present, place = numbered(np.concatenate(keys), space.entries(shared))
+    size = space.entries(shared)
+    if all(len(states[k]) == space.entries(tree.cliques[k]) for k in (number, parent)):
+        return Edge(size, *keys)
+    present, place = numbered(np.concatenate(keys), size)
     n = len(keys[0])
     return Edge(len(present), place[:n], place[n:])
