@@ -4,6 +4,7 @@ Keeping the *written* rows apart from the combinations has two uses: a table ove
 person filled in, and a row that serves many combinations is one set of numbers, learned and varied as one.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -57,6 +58,10 @@ class Table:
         expanded: Floats = self.rows[self.row_of]
         return expanded
 
+    def chances(self, states: Sequence[Ints]) -> Floats:
+        """P(node | parents in these states), an array of states for each parent: ``(n, n_states)``."""
+        return chances_by_row(self.rows, self.row_of, states)
+
 
 @dataclass(frozen=True, eq=False)
 class Rule:
@@ -89,3 +94,15 @@ class Rule:
         """Every combination written out: ``(*parent_sizes, n_states)``."""
         expanded: Floats = self.rows[self.state_of]
         return expanded
+
+    def chances(self, states: Sequence[Ints]) -> Floats:
+        """P(node | parents in these states), an array of states for each parent: ``(n, n_states)``."""
+        return chances_by_row(self.rows, self.state_of, states)
+
+
+def chances_by_row(rows: Floats, row_of: Ints, states: Sequence[Ints]) -> Floats:
+    """The row that each combination of parent states uses: ``(n, n_states)``; ``(1, n_states)`` without parents."""
+    combination: Ints = np.zeros(1, dtype=np.intp)
+    for own, size in zip(states, row_of.shape, strict=True):
+        combination = combination * size + own
+    return rows.take(row_of.reshape(-1).take(combination), axis=0)

@@ -12,7 +12,7 @@ from math import prod
 import numpy as np
 import numpy.typing as npt
 
-from faultnet.cpt import ROW_SUM_TOLERANCE, Floats, Ints
+from faultnet.cpt import ROW_SUM_TOLERANCE, Floats, Ints, chances_by_row
 
 MOST_ROWS_WRITTEN_OUT = 2**16
 
@@ -67,17 +67,38 @@ class NoisyMax:
 
     def expand(self) -> Floats:
         """Every combination written out: ``(*parent_sizes, n_states)``. ValueError for too many."""
-        if prod(self.parent_sizes) > MOST_ROWS_WRITTEN_OUT:
+        if not self.is_written_out:
             raise ValueError(f"{len(self.effects)} causes have too many combinations to write out")
         at_most: Floats = self.cumulative_leak
         for axis, table in enumerate(self.cumulative):
             shape = [1] * len(self.effects) + [self.n_states]
             shape[axis] = len(table)
             at_most = at_most * table.reshape(shape)
-        exactly = np.diff(at_most, axis=-1, prepend=0.0)
-        expanded = np.empty_like(exactly)
-        expanded[..., list(self.order)] = exactly
-        return expanded
+        return self.from_at_most(at_most)
+
+    @property
+    def is_written_out(self) -> bool:
+        """Whether the causes are so few that `rows` may hold every combination of them."""
+        return prod(self.parent_sizes) <= MOST_ROWS_WRITTEN_OUT
+
+    def chances(self, states: Sequence[Ints]) -> Floats:
+        """P(node | causes in these states), an array of states for each of any number of causes: ``(n, n_states)``."""
+        if self.is_written_out:
+            return chances_by_row(self.rows, self.row_of, states)
+        return self.from_at_most(self.at_most(states))
+
+    def at_most(self, states: Sequence[Ints]) -> Floats:
+        """P(the strongest effect is at most the k-th weakest state | causes in these states): ``(n, n_states)``."""
+        total: Floats = self.cumulative_leak[None]
+        for table, own in zip(self.cumulative, states, strict=True):
+            total = total * table[own]
+        return total
+
+    def from_at_most(self, at_most: Floats) -> Floats:
+        """P(state) from P(at most the k-th weakest), along the last axis."""
+        chances = np.empty_like(at_most)
+        chances[..., list(self.order)] = np.diff(at_most, axis=-1, prepend=0.0)
+        return chances
 
     @cached_property
     def rows(self) -> Floats:
@@ -117,13 +138,16 @@ def _two_states(present: Floats, absent: int) -> Floats:
     return table
 
 
-def without_leak(elicited: Floats, leak: Floats, order: Sequence[int]) -> Floats:
+def without_leak(elicited: Floats, leak: Floats, order: Sequence[int], *, lift: bool = False) -> Floats:
     """A cause's own effects from effects elicited with the leak at work: cumulative divided by cumulative (Diez 1993).
 
-    elicited: ``(n_states of cause, n_states)``. ValueError when they lie below the leak.
+    elicited: ``(n_states of cause, n_states)``. ValueError when they lie below the leak; with `lift` they count as the
+    leak's there.
     """
     ranked = list(order)
     own = np.cumsum(elicited[:, ranked], axis=1) / np.cumsum(leak[ranked])
+    if lift:
+        own = np.maximum.accumulate(np.minimum(own, 1.0), axis=1)
     effects = np.diff(own, axis=1, prepend=0.0)
     if np.any(effects < -ROW_SUM_TOLERANCE):
         raise ValueError("these effects lie below the leak, though they are said to contain it")

@@ -67,7 +67,7 @@ def _show_json(model: Model) -> dict[str, Any]:
 def marks(model: Model) -> dict[str, int]:
     """How many numbers of a model carry each mark: counted by share, table row, test, repair and condition."""
     counted = Counter(mode.mark for c in model.components.values() for mode in c.modes)
-    counted.update(row.mark for o in model.observations.values() for row in o.table)
+    counted.update(row.mark for o in model.observations.values() for row in o.written)
     for group in (model.tests, model.repairs, model.conditions):
         counted.update(item.mark for item in group.values())
     return dict(counted)

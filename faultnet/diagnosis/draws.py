@@ -43,10 +43,10 @@ class Draws:
         return self._dirichlet(condition, np.array([known.shares]), np.array([known.strength_jobs]))[:, 0]
 
     def rows(self, observation: str) -> Floats:
-        """The written rows of an observation's table: ``(n, n_rows, n_states)``."""
-        table = self.model.observations[observation].table
-        means = np.array([row.probabilities for row in table])
-        return self._dirichlet(observation, means, np.array([row.strength_jobs for row in table]))
+        """The written rows of an observation, or the leak and effects of its noisy form: ``(n, n_rows, n_states)``."""
+        written = self.model.observations[observation].written
+        means = np.array([row.probabilities for row in written])
+        return self._dirichlet(observation, means, np.array([row.strength_jobs for row in written]))
 
     def _dirichlet(self, name: str, means: Floats, strengths: Floats) -> Floats:
         """Dirichlet draws with these means and strengths (added counts): ``(n, *means.shape)``."""

@@ -18,7 +18,9 @@ from faultnet.diagnosis.draws import Draws
 from faultnet.engine.evidence import Change, Likelihood, Step, findings
 from faultnet.engine.interface import Belief
 from faultnet.engine.joint import JointEngine
+from faultnet.model.graph import observation_cpt
 from faultnet.model.model import Model
+from faultnet.model.nodes import Observation
 
 LEFT_OUT = 1e-4
 TAIL = 0.05
@@ -101,7 +103,7 @@ class _Drawn:
 
     def __init__(self, model: Model, engine: JointEngine, kept: Ints, draws: Draws) -> None:
         self.model, self.engine, self.kept, self.draws = model, engine, kept, draws
-        self._rows: dict[str, Floats] = {}
+        self._rows: dict[str, tuple[Floats, Ints]] = {}
         self._chances: dict[int, Floats] = {}
 
     def weight(self, steps: Sequence[Step]) -> Floats:
@@ -137,11 +139,31 @@ class _Drawn:
     def _on_sides_only(self, steps: Iterable[Step]) -> list[Step]:
         return [step for step in steps if self._is_on_sides(step)]
 
-    def _drawn_rows(self, leaf: str) -> Floats:
+    def _drawn_rows(self, leaf: str) -> tuple[Floats, Ints]:
+        """Drawn rows of a leaf, ``(n_draws or 1, n_rows, n_states)``, and the number of the row of every kept state."""
         if leaf not in self._rows:
-            fixed = self.engine.network[leaf].cpt.rows[None]
-            self._rows[leaf] = self.draws.rows(leaf) if leaf in self.model.observations else fixed
+            row_of, seen = self._kept_index(leaf), self.model.observations.get(leaf)
+            if seen is None:
+                self._rows[leaf] = self.engine.axes.rows(leaf)[None], row_of
+            elif seen.noisy is None:
+                self._rows[leaf] = self.draws.rows(leaf), row_of
+            else:
+                self._rows[leaf] = self._noisy_rows(seen, row_of)
         return self._rows[leaf]
+
+    def _noisy_rows(self, seen: Observation, row_of: Ints) -> tuple[Floats, Ints]:
+        """The rows of a noisy form that kept states use, made of drawn effects."""
+        used, place = np.unique(row_of, return_inverse=True)
+        example = np.empty(len(used), dtype=np.intp)
+        example[place.reshape(-1)] = np.arange(row_of.size)
+        states = [np.broadcast_to(self._kept_index(c), row_of.shape).reshape(-1)[example] for c in seen.given]
+        drawn = [observation_cpt(self.model, seen, written).chances(states) for written in self.draws.rows(seen.id)]
+        return np.stack(drawn), place.reshape(row_of.shape)
+
+    def _kept_index(self, node: str) -> Ints:
+        """What the layout says of a node, for kept states only."""
+        index = self.engine.axes.index[node]
+        return index[..., self.kept] if index.shape[-1] > 1 else index
 
     def _column(self, seen: Likelihood) -> Floats:
         """P(what was seen | kept state) in every draw; an array of the caller's own."""
@@ -150,12 +172,12 @@ class _Drawn:
         for axis, node in enumerate(seen.nodes, start=1):
             if node in axes.leaves:
                 moved = np.moveaxis(table, axis, -1)
-                flat = moved.reshape(len(moved), -1, moved.shape[-1]) @ self._drawn_rows(node).transpose(0, 2, 1)
+                flat = moved.reshape(len(moved), -1, moved.shape[-1]) @ self._drawn_rows(node)[0].transpose(0, 2, 1)
                 table = np.moveaxis(flat.reshape(len(flat), *moved.shape[1:-1], -1), -1, axis)
         configuration: Ints = np.zeros((1,) * (len(axes.sides) + 1), dtype=np.intp)
         for node, size in zip(seen.nodes, table.shape[1:], strict=True):
-            index = axes.index[node]
-            configuration = configuration * size + (index[..., self.kept] if index.shape[-1] > 1 else index)
+            row_of = self._drawn_rows(node)[1] if node in axes.leaves else self._kept_index(node)
+            configuration = configuration * size + row_of
         column: Floats = table.reshape(len(table), -1).take(configuration.reshape(-1), axis=1)
         column = column.reshape(-1, *configuration.shape)
         if seen.showing < 1:  # the first kept state is the one with nothing faulty

@@ -7,11 +7,13 @@ side axis, so arrays stay as small as what they speak about and numpy broadcasts
 
 from dataclasses import dataclass
 from functools import cached_property
+from math import prod
 
 import numpy as np
 
 from faultnet.cpt import Floats, Ints
 from faultnet.network import Network, Node
+from faultnet.noisy import NoisyMax
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,8 +85,30 @@ class Axes:
         return configuration
 
     def _rows(self, node: Node, index: dict[str, Ints]) -> Ints:
+        if self._is_wide(node):
+            shape = np.broadcast_shapes(*(index[parent].shape for parent in node.parents))
+            return np.arange(prod(shape), dtype=np.intp).reshape(shape)
         rows: Ints = node.cpt.row_of.reshape(-1)[self._configuration(node, index)]
         return rows
+
+    @staticmethod
+    def _is_wide(node: Node) -> bool:
+        return isinstance(node.cpt, NoisyMax) and not node.cpt.is_written_out
+
+    @cached_property
+    def _wide_rows(self) -> dict[str, Floats]:
+        """The rows of leaves with too many causes to write out every combination, one for each joint state."""
+        wide = {leaf: self.network[leaf] for leaf in self.leaves if self._is_wide(self.network[leaf])}
+        return {leaf: node.cpt.chances(self.parent_states(leaf, self.index[leaf])) for leaf, node in wide.items()}
+
+    def parent_states(self, leaf: str, like: Ints) -> list[Ints]:
+        """The states of a leaf's parents for every entry of an array laid out like its index: ``(n,)`` each."""
+        own = (self.index[parent] for parent in self.network[leaf].parents)
+        return [np.broadcast_to(states, like.shape).reshape(-1) for states in own]
+
+    def rows(self, leaf: str) -> Floats:
+        """P(state of a leaf) in every row that its index points to: ``(n_rows, n_states)``."""
+        return self._wide_rows[leaf] if leaf in self._wide_rows else self.network[leaf].cpt.rows
 
     def prior_factor(self, node_id: str) -> Floats:
         """P(own state | parents) of a target or side over the table's axes."""

@@ -52,7 +52,7 @@ def make_outcome_column(axes: Axes, leaves: Sequence[str], side_priors: dict[int
     used: list[tuple[Floats, Ints]] = []
     for leaf in leaves:
         known = axes.network[leaf]
-        rows = known.cpt.rows if leaf in axes.leaves else np.eye(len(known.states))
+        rows = axes.rows(leaf) if leaf in axes.leaves else np.eye(len(known.states))
         row = np.moveaxis(np.broadcast_to(axes.index[leaf], (*full, axes.n_joint)), summed, range(len(summed)))
         row = row.reshape(len(chances), *kept, axes.n_joint)
         for each in row:

@@ -146,28 +146,37 @@ def seen_factors(model: FactorModel, seen: Likelihood, now: Mapping[str, str], n
     sizes = tuple(len(model.network[node].states) for node in seen.nodes)
     if seen.table.shape != sizes:
         raise ValueError(f"the likelihood of {seen.nodes} needs shape {sizes}, not {seen.table.shape}")
-    if len(seen.nodes) == 1 and seen.nodes[0] in model.leaves and seen.showing == 1:
+    if len(seen.nodes) == 1 and seen.nodes[0] in model.leaves:
         leaf = model.network[seen.nodes[0]]
-        if isinstance(leaf.cpt, NoisyMax) and leaf.parents:
-            return noisy_factors(leaf.cpt, seen.table, [now[p] for p in leaf.parents], name)
+        follows = any(model.network[cause].is_rule for cause in leaf.parents)
+        if isinstance(leaf.cpt, NoisyMax) and leaf.parents and (seen.showing == 1 or not follows):
+            rests = [cause in model.targets for cause in leaf.parents]
+            return noisy_factors(leaf.cpt, seen, [now[cause] for cause in leaf.parents], rests, name)
     return [_column(model, seen, now)]
 
 
-def noisy_factors(cpt: NoisyMax, likelihood: Floats, causes: Sequence[str], name: str) -> list[Factor]:
+def noisy_factors(
+    cpt: NoisyMax, seen: Likelihood, causes: Sequence[str], rests: Sequence[bool], name: str
+) -> list[Factor]:
     """P(seen | causes) as one factor for each cause, and one more variable where more than one term is needed.
 
-    The terms' weights may be negative; their sum over the variable is a probability.
+    The terms' weights may be negative; their sum over the variable is a probability. rests: which causes are in their
+    first state while the symptom does not show.
     """
-    weights = cpt.weights(likelihood)
+    weights, tables = cpt.weights(seen.table), list(cpt.cumulative)
+    if seen.showing < 1:
+        weights = np.concatenate([seen.showing * weights, (1 - seen.showing) * weights])
+        first = [np.broadcast_to(t[:1], t.shape) if rest else t for t, rest in zip(tables, rests, strict=True)]
+        tables = [np.concatenate(both, axis=1) for both in zip(tables, first, strict=True)]
     terms = np.flatnonzero(weights)
     if len(terms) <= 1:
         term = int(terms[0]) if len(terms) else 0
-        tables = [table[:, term] for table in cpt.cumulative]
+        tables = [table[:, term] for table in tables]
         return [Factor((causes[0],), weights[term] * tables[0])] + [
             Factor((cause,), table) for cause, table in zip(causes[1:], tables[1:], strict=True)
         ]
     factors = [Factor((name,), weights[terms])]
-    factors += [Factor((c, name), table[:, terms]) for c, table in zip(causes, cpt.cumulative, strict=True)]
+    factors += [Factor((cause, name), table[:, terms]) for cause, table in zip(causes, tables, strict=True)]
     return factors
 
 

@@ -119,7 +119,7 @@ class JointEngine:
         table = seen.table
         for axis, node in enumerate(seen.nodes):
             if node in self.leaves:
-                rows = self.network[node].cpt.rows
+                rows = self.axes.rows(node)
                 if table.ndim == 1:
                     table = rows @ table
                 else:

@@ -339,11 +339,7 @@ def _tabulated(model: FactorModel, nodes: Sequence[str], at: Mapping[str, Ints],
     code, weight = np.zeros((1, len(chances)), dtype=np.intp), chances[None]
     for node, size in zip(nodes, sizes, strict=True):
         if node in model.leaves:  # every outcome so far goes on into each state of the leaf
-            known = model.network[node]
-            configuration: Ints = np.zeros((), dtype=np.intp)
-            for parent, parent_size in zip(known.parents, known.cpt.parent_sizes, strict=True):
-                configuration = configuration * parent_size + at[parent]
-            rows = known.cpt.rows[known.cpt.row_of.reshape(-1)[configuration]]
+            rows = model.network[node].cpt.chances([at[parent] for parent in model.network[node].parents])
             weight = (weight[:, None] * np.moveaxis(rows, -1, 0).reshape(size, -1)).reshape(-1, len(chances))
             code = (code[:, None] * size + np.arange(size)[:, None]).reshape(-1, len(chances))
         else:

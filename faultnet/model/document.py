@@ -3,7 +3,7 @@
 The document is what the cache keeps, so this road needs no validation and nothing outside the standard library.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from faultnet.model.model import Model, Strength
@@ -13,9 +13,11 @@ from faultnet.model.nodes import (
     Collateral,
     Component,
     Condition,
+    Effect,
     Group,
     Mode,
     ModeId,
+    Noisy,
     Observation,
     Rail,
     Row,
@@ -97,8 +99,10 @@ def _rail(id_: str, r: Document) -> Rail:
 def _observation(id_: str, o: Document, strength: Strength) -> Observation:
     usual = o["strength"] or strength.rows_jobs
     table = tuple(
-        Row(_when(r["when"]), tuple(r["p"]), r["strength"] or usual, r["mark"] or o["mark"]) for r in o["table"]
+        Row(_when(r["when"]), tuple(r["p"]), r["strength"] or usual, r["mark"] or o["mark"]) for r in o["table"] or ()
     )
+    noisy = _noisy(o, usual)
+    causes = o["given"] if noisy is None else dict.fromkeys(effect.cause for effect in noisy.effects)
     return Observation(
         id=id_,
         label=o["label"],
@@ -106,13 +110,37 @@ def _observation(id_: str, o: Document, strength: Strength) -> Observation:
         also=tuple(o["also"]),
         states=tuple(o["states"]),
         state_labels=dict(o["labels"]),
-        given=tuple(o["given"]),
+        given=tuple(causes),
         table=table,
+        noisy=noisy,
         reading=None if o["reading"] is None else _reading(o["reading"]),
         repeats_independently=o["repeat"] == "independent",
         needs_symptom=o["needs_symptom"],
         no_power_after=tuple(o["no_power_after"]),
     )
+
+
+def _noisy(o: Document, usual: float) -> Noisy | None:
+    """The noisy form of an observation; a noisy-OR as a noisy-MAX of two states."""
+    form = o["noisy_or"] or o["noisy_max"]
+    if form is None:
+        return None
+    order, leak, listed = form.get("order"), form["leak"], form.get("effects")
+    if o["noisy_or"]:
+        absent, present = sorted(o["states"], key=lambda state: state == form["present"])
+        order = (absent, present)
+        leak = _two_states(o["states"], present, leak)
+        listed = [{**link, "p": _two_states(o["states"], present, link["chance"])} for link in form["links"]]
+
+    effects = tuple(
+        Effect(e["cause"], tuple(e["when"]), tuple(e["p"]), e["strength"] or usual, e["mark"] or o["mark"])
+        for e in listed
+    )
+    return Noisy(tuple(order), Effect("", (), tuple(leak), usual, o["mark"]), effects, form["asked_with_leak"])
+
+
+def _two_states(states: Sequence[str], present: str, chance: float) -> list[float]:
+    return [chance if state == present else 1 - chance for state in states]
 
 
 def _reading(r: Document) -> ReadingModel:

@@ -4,10 +4,11 @@ from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
-from faultnet.cpt import Ints, Rule, Table
+from faultnet.cpt import Floats, Ints, Rule, Table
 from faultnet.model.model import Model
-from faultnet.model.nodes import SET_WORKS, Component, ModeId, When
+from faultnet.model.nodes import SET_WORKS, Component, ModeId, Observation, When
 from faultnet.network import Network, Node
+from faultnet.noisy import NoisyMax, without_leak
 
 Odds = Mapping[ModeId, float]
 
@@ -22,11 +23,26 @@ def build_network(model: Model, odds: Odds) -> Network:
         chosen = np.array([rail.states.index(clause.state) for clause in rail.rule])[state_of]
         nodes.append(Node(rail.id, rail.states, rail.given, Rule(chosen, len(rail.states))))
     for seen in model.observations.values():
-        rows = np.array([row.probabilities for row in seen.table])
-        row_of = first_match(seen.given, _names(model, seen.given), [row.when for row in seen.table])
-        nodes.append(Node(seen.id, seen.states, seen.given, Table(rows, row_of)))
+        rows = np.array([row.probabilities for row in seen.written])
+        nodes.append(Node(seen.id, seen.states, seen.given, observation_cpt(model, seen, rows)))
     nodes.append(_set_works(model))
     return Network.of(nodes)
+
+
+def observation_cpt(model: Model, seen: Observation, written: Floats) -> Table | NoisyMax:
+    """The CPT of an observation with these numbers in the place of its written rows: ``(n_written, n_states)``."""
+    if seen.noisy is None:
+        row_of = first_match(seen.given, _names(model, seen.given), [row.when for row in seen.table])
+        return Table(written, row_of)
+    order = [seen.states.index(state) for state in seen.noisy.order]
+    leak, own = written[0], written[1:]
+    if seen.noisy.with_leak:  # those of a file were checked; drawn ones may lie below the leak
+        own = without_leak(own, leak, order, lift=True)
+    nothing = np.eye(len(seen.states))[order[0]]
+    tables = {cause: np.tile(nothing, (len(model.states_of(cause)), 1)) for cause in seen.given}
+    for effect, row in zip(seen.noisy.effects, own, strict=True):
+        tables[effect.cause][[model.states_of(effect.cause).index(state) for state in effect.states]] = row
+    return NoisyMax(tuple(tables.values()), leak, tuple(order))
 
 
 def component_node(model: Model, component: Component, odds: Odds) -> Node:

@@ -128,11 +128,36 @@ class Row:
 
 
 @dataclass(frozen=True)
+class Effect:
+    """What a cause alone, in one of these states, does to what is seen: P(state), in the order of the states."""
+
+    cause: str
+    states: tuple[str, ...]
+    probabilities: tuple[float, ...]
+    strength_jobs: float
+    mark: str
+
+
+@dataclass(frozen=True)
+class Noisy:
+    """A noisy-MAX: the strongest effect of all causes and of a leak is seen; with two states a noisy-OR.
+
+    order: states from weakest to strongest; a cause in a state without an effect leaves the weakest. leak: P(state)
+    when no cause is there. with_leak: whether the effects were asked with the rest of the world going on.
+    """
+
+    order: tuple[str, ...]
+    leak: Effect
+    effects: tuple[Effect, ...]
+    with_leak: bool
+
+
+@dataclass(frozen=True)
 class Observation:
     """What a test shows: a finding with named states, or a reading in volts that tells the state softly.
 
-    no_power_after: states after which the set is not powered again before a repair.
-    needs_symptom: whether a part that fails now and then looks healthy while the symptom does not show.
+    table, noisy: one of them says how likely each state is. no_power_after: states after which the set is not powered
+    again before a repair. needs_symptom: whether a part that fails now and then looks healthy while no symptom shows.
     """
 
     id: str
@@ -147,3 +172,9 @@ class Observation:
     repeats_independently: bool
     needs_symptom: bool
     no_power_after: tuple[str, ...] = ()
+    noisy: Noisy | None = None
+
+    @property
+    def written(self) -> tuple[Row | Effect, ...]:
+        """Every row of numbers as it stands in the file."""
+        return self.table if self.noisy is None else (self.noisy.leak, *self.noisy.effects)

@@ -13,7 +13,8 @@ from faultnet.model.graph import first_match
 from faultnet.model.nodes import OK, SET_WORKS
 from faultnet.schema import shapes
 from faultnet.schema.neighbour_checks import check_neighbours
-from faultnet.schema.parts import Finding, Parts, Path, repeated, unknown
+from faultnet.schema.noisy_checks import check_noisy
+from faultnet.schema.parts import Finding, Parts, Path, probabilities, repeated, unknown
 from faultnet.schema.work_checks import check_setups, check_work
 
 MOST_PROBLEMS = 1_000
@@ -124,7 +125,8 @@ def _size(parts: Parts) -> Iterator[Finding]:
         )
         yield ("conditions",), message
     for section in ("rails", "observations"):
-        tables = (shape.given for shape in getattr(parts, section).values())
+        shapes_with_tables = (s for s in getattr(parts, section).values() if getattr(s, "table", ()) is not None)
+        tables = (shape.given for shape in shapes_with_tables)
         covered = (prod(len(parts.states(node) or ()) or 1 for node in given) for given in tables)
         if sum(n for n in covered if n <= MOST_COMBINATIONS) > MOST_COMBINATIONS_TOGETHER:
             yield (section,), f"more than {MOST_COMBINATIONS_TOGETHER} combinations in all; put rails in between"
@@ -257,13 +259,12 @@ def _observations(parts: Parts) -> Iterator[Finding]:
     allowed = parts.named("components", "conditions", "rails")
     for id_, seen in parts.observations.items():
         path: Path = ("observations", id_)
-        yield from _given(path, seen.given, allowed)
-        for number, row in enumerate(seen.table):
-            if len(row.p) != len(seen.states):
-                yield (*path, "table", number, "p"), f"{len(row.p)} probabilities for {len(seen.states)} states"
-            elif abs(sum(row.p) - 1) > ROW_SUM_TOLERANCE:
-                yield (*path, "table", number, "p"), f"the probabilities add to {sum(row.p):.10g}, not 1"
-        yield from _coverage(parts, path, "table", seen.given, [row.when for row in seen.table], "row")
+        if seen.table is not None:
+            yield from _given(path, seen.causes, allowed)
+            for number, row in enumerate(seen.table):
+                yield from probabilities((*path, "table", number, "p"), row.p, seen.states)
+            yield from _coverage(parts, path, "table", seen.causes, [row.when for row in seen.table], "row")
+        yield from check_noisy(parts, path, seen, allowed)
         if seen.reading is not None:
             yield from _reading((*path, "reading"), seen.states, seen.reading, parts)
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any
 
+from faultnet.cpt import ROW_SUM_TOLERANCE
 from faultnet.model.nodes import OK
 from faultnet.schema import shapes
 
@@ -65,3 +66,11 @@ def repeated(path: Path, names: Sequence[str]) -> Iterator[Finding]:
     """A finding for every name that stands in a list more than once."""
     for name in dict.fromkeys(n for n in names if names.count(n) > 1):
         yield path, f"{name} stands here twice"
+
+
+def probabilities(path: Path, p: Sequence[float], states: Sequence[str]) -> Iterator[Finding]:
+    """What is wrong with a row of probabilities of these states."""
+    if len(p) != len(states):
+        yield path, f"{len(p)} probabilities for {len(states)} states"
+    elif abs(sum(p) - 1) > ROW_SUM_TOLERANCE:
+        yield path, f"the probabilities add to {sum(p):.10g}, not 1"

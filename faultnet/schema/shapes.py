@@ -115,6 +115,44 @@ class RowShape(Shape):
     mark: Mark | None = None
 
 
+class LinkShape(Shape):
+    """How likely a cause alone is to show."""
+
+    cause: Id
+    when: Choice
+    chance: Chance
+    strength: Positive | None = None
+    mark: Mark | None = None
+
+
+class NoisyOrShape(Shape):
+    """Many causes, each of which can bring about the same state by itself."""
+
+    present: Id
+    leak: Annotated[float, Field(ge=0, lt=1)]
+    asked_with_leak: bool = False
+    links: Annotated[list[LinkShape], Field(min_length=1)]
+
+
+class EffectShape(Shape):
+    """What a cause alone shows."""
+
+    cause: Id
+    when: Choice
+    p: list[Chance]
+    strength: Positive | None = None
+    mark: Mark | None = None
+
+
+class NoisyMaxShape(Shape):
+    """Many causes, of whose effects the strongest is seen."""
+
+    order: Annotated[list[Id], Field(min_length=2)]
+    leak: list[Chance]
+    asked_with_leak: bool = False
+    effects: Annotated[list[EffectShape], Field(min_length=1)]
+
+
 class PieceShape(Shape):
     """One piece of a mixture: exactly one of normal, uniform and rail."""
 
@@ -169,14 +207,33 @@ class ObservationShape(Shape):
     kind: Literal["finding", "reading"] = "finding"
     states: Annotated[list[Id], Field(min_length=2)]
     labels: dict[Id, Text] = {}
-    given: list[Id]
+    given: list[Id] | None = None
     repeat: Literal["supersedes", "independent"] = "supersedes"
     needs_symptom: bool = True
     no_power_after: list[Id] = []
     strength: Positive | None = None
     mark: Mark
-    table: Annotated[list[RowShape], Field(min_length=1)]
+    table: Annotated[list[RowShape], Field(min_length=1)] | None = None
+    noisy_or: NoisyOrShape | None = None
+    noisy_max: NoisyMaxShape | None = None
     reading: ReadingShape | None = None
+
+    @property
+    def causes(self) -> list[str]:
+        """The nodes it hangs on: those under `given`, or the causes of a noisy form, each once."""
+        if self.noisy_or is not None:
+            return list(dict.fromkeys(link.cause for link in self.noisy_or.links))
+        if self.noisy_max is not None:
+            return list(dict.fromkeys(effect.cause for effect in self.noisy_max.effects))
+        return self.given or []
+
+    @model_validator(mode="after")
+    def _one_form(self) -> "ObservationShape":
+        if sum(form is not None for form in (self.table, self.noisy_or, self.noisy_max)) != 1:
+            raise ValueError("give exactly one of table, noisy_or and noisy_max")
+        if (self.table is None) != (self.given is None):
+            raise ValueError("a table needs `given`; a noisy form names its causes itself, without `given`")
+        return self
 
     @model_validator(mode="after")
     def _reading_where_it_belongs(self) -> "ObservationShape":
