@@ -53,6 +53,18 @@ def to_one(ratio: float) -> str:
     return f"{ratio:.1f} to 1" if ratio < 2 else f"{ratio:.0f} to 1"
 
 
+def times(ratio: float) -> str:
+    """ "1.6 times", "40 times", "more than 1000 times": a factor above 1"""
+    if ratio > 1000:
+        return "more than 1000 times"
+    return f"{ratio:.1f} times" if ratio < 9.95 else f"{ratio:.0f} times"
+
+
+def fixed(value: float, digits: int) -> str:
+    """A number with so many digits after the sign; what rounds to nothing has no minus."""
+    return f"{round(value, digits) + 0.0:.{digits}f}"
+
+
 def minutes(value: float) -> str:
     """ "12 min" """
     return f"{value:.0f} min"

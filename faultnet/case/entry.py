@@ -1,24 +1,19 @@
 """What people type about a set, as events: `sound=present`, `loaded_voltage=36.8,37.1`, `replace_strips=not`."""
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from difflib import get_close_matches
-from math import inf
-from typing import TypeVar
 
-from faultnet.case.events import SYMPTOM_SHOWING, Event, Finding, Reading, RepairOutcome, SoftFinding
+from faultnet.case.events import SYMPTOM_SHOWING, Event, Finding, Reading, RepairOutcome, Seen, SoftFinding
+from faultnet.case.points import NUMBER, looks_like_volts, parse_points, written_number, written_points
 from faultnet.errors import UsageProblem
 from faultnet.model.model import Model
 from faultnet.model.neighbours import Refusal
 from faultnet.model.nodes import Observation
-from faultnet.readings import MOST_VOLTS
 
-_NUMBER = re.compile(r"\d+(\.\d*)?|\.\d+")
-_REPEATED = re.compile(r"(?P<volts>[^x]+)x(?P<times>\d{1,2})")
-_MOST_POINTS = 32
 _HOLDS = ("steady", "max", "settled")
 _AGAINST = ("chassis", "hot")
-T = TypeVar("T")
+_SET_WORKS: Mapping[str, bool] = {"works": True, "yes": True, "not": False, "no": False}
+"""How a repair ended: whether the set works after it."""
 
 
 def parse_events(model: Model, texts: Iterable[str]) -> tuple[Event, ...]:
@@ -36,44 +31,95 @@ def parse_events(model: Model, texts: Iterable[str]) -> tuple[Event, ...]:
 
 
 def parse_event(model: Model, text: str) -> Event:
-    """The event of one text such as `open_voltage=0@settled`. UsageProblem says what is wrong with it."""
+    """The event of one text such as `open_voltage=0@settled`. UsageProblem says everything that is wrong with it."""
     name, equals, rest = text.partition("=")
-    if not equals or not rest:
+    if not equals or not rest.strip():
         raise UsageProblem(f"{text}: write NAME=STATE, NAME=VOLTS or REPAIR=works/not")
     value, _, circumstances = rest.partition("@")
-    name = name.strip().lower().replace("-", "_")
+    name, value = _plain(name), value.strip()
     observations, repairs = observation_names(model), repair_names(model)
     if name in repairs and name not in observations:
         return _repair(repairs[name], value, circumstances, text)
     if name not in observations:
-        conditions = [*model.conditions, *model.refusals]
-        known = [*observations, *repairs, *conditions]
-        hint = " (a condition: give it with --given)" if name in conditions else nearest(name, known)
-        if name in component_names(model):
-            hint = " (a part: enter what was seen of it, or a repair with its outcome)"
-        raise UsageProblem(f"{text}: unknown observation or repair {name}{hint}")
+        raise UsageProblem(f"{text}: unknown observation or repair {name}" + _hint(model, name))
     seen = model.observations[observations[name]]
-    told = _circumstances(circumstances, seen, text)
+    problems: list[str] = []
+    told = _circumstances(circumstances, seen, problems)
+    event = _seen(model, seen, value, told, problems)
+    if problems or event is None:
+        raise UsageProblem(*(f"{text}: {problem}" for problem in problems))
+    return event
+
+
+def _hint(model: Model, name: str) -> str:
+    """What an unknown name may be instead."""
+    conditions = [*model.conditions, *model.refusals]
+    if name in component_names(model):
+        return " (a part: enter what was seen of it, or a repair with its outcome)"
+    if name in conditions:
+        return f" (a condition: give it with --given {name}=STATE)"
+    return nearest(name, [*observation_names(model), *repair_names(model), *conditions])
+
+
+def _seen(
+    model: Model, seen: Observation, value: str, told: Mapping[str, str], problems: list[str]
+) -> Finding | SoftFinding | Reading | None:
+    """What was seen or read; None, with problems added, when it cannot be understood."""
     if ":" in value:
-        return SoftFinding(seen.id, _soft(seen, value, text), told["symptom"], told["by"])
-    state = find_state(seen, value)
-    if state is not None:
+        return SoftFinding(seen.id, _soft(seen, value, problems), told["symptom"], told["by"])
+    if (state := find_state(seen, value)) is not None:
         return Finding(seen.id, state, told["symptom"], told["by"])
-    if seen.reading is None or not re.match(r"[\d.?+-]|OL", value):
-        raise UsageProblem(
-            f"{text}: unknown state {value} of {seen.id}; it has {_listed(seen)}" + nearest(value, seen.states)
-        )
-    points = _points(value, text)
-    return Reading(
-        seen.id, points, told["hold"] or seen.reading.default_hold, told["against"], told["symptom"], told["by"]
-    )
+    if not looks_like_volts(value):
+        problems.append(f"unknown state {value} of {seen.id}; it has {_listed(seen)}" + nearest(value, seen.states))
+        return None
+    if seen.reading is None:
+        problems.append(f"{seen.id} takes no volts; it has {_listed(seen)}. {_taking_volts(model)}")
+        return None
+    try:
+        points = parse_points(value)
+    except UsageProblem as error:
+        problems.extend(error.problems)
+        return None
+    hold = told["hold"] or seen.reading.default_hold
+    return Reading(seen.id, points, hold, told["against"], told["symptom"], told["by"])
 
 
-def written(event: SoftFinding) -> str:
-    """A soft finding as it can be typed; the only state it leaves, without its likelihood."""
+def _taking_volts(model: Model) -> str:
+    """Which observations are read in volts."""
+    named = [seen.id for seen in model.observations.values() if seen.reading is not None]
+    return f"Volts go with {', '.join(named)}" if named else f"Nothing in {model.id} is read in volts"
+
+
+def written(event: Event, model: Model | None = None) -> str:
+    """An event as it can be typed; a soft finding that leaves one state as that state, without its likelihood.
+
+    model: spares the hold that the observation has in any case.
+    """
+    if isinstance(event, RepairOutcome):
+        return f"{event.repair}={'works' if event.works else 'not'}"
+    told = _told(event, model)
+    return f"{event.observation}={_written_value(event)}" + (f"@{'+'.join(told)}" if told else "")
+
+
+def _written_value(event: Seen) -> str:
+    if isinstance(event, Finding):
+        return event.state
+    if isinstance(event, Reading):
+        return written_points(event.points)
     if len(event.likelihoods) == 1:
-        return f"{event.observation}={event.likelihoods[0][0]}"
-    return f"{event.observation}=" + ",".join(f"{state}:{value:g}" for state, value in event.likelihoods)
+        return event.likelihoods[0][0]
+    return ",".join(f"{state}:{written_number(value)}" for state, value in event.likelihoods)
+
+
+def _told(event: Seen, model: Model | None) -> list[str]:
+    """The circumstances of an event that are not the usual ones."""
+    told = []
+    if isinstance(event, Reading):
+        reading = None if model is None else model.observations[event.observation].reading
+        told += [event.hold] if reading is None or event.hold != reading.default_hold else []
+        told += [event.against] if event.against != "chassis" else []
+    told += [event.symptom] if event.symptom != "showing" else []
+    return told + ([f"by:{event.by}"] if event.by else [])
 
 
 def observation_names(model: Model) -> dict[str, str]:
@@ -104,17 +150,15 @@ def parse_given(model: Model, texts: Iterable[str]) -> dict[str, str]:
     given: dict[str, str] = {}
     problems: list[str] = []
     for text in texts:
-        name, _, state = text.partition("=")
+        typed, _, chosen = text.partition("=")
+        name, state = _plain(typed), _plain(chosen)
         if name in model.refusals:
             problems.extend(_refused(model, model.refusals[name], state, text))
         elif name not in model.conditions:
             known = [*model.conditions, *model.refusals]
             problems.append(f"{text}: unknown condition {name}" + nearest(name, known))
         elif state not in model.conditions[name].states:
-            states = model.conditions[name].states
-            problems.append(
-                f"{text}: unknown state {state} of {name}; it has {', '.join(states)}" + nearest(state, states)
-            )
+            problems.append(f"{text}: " + _no_state(state, name, model.conditions[name].states))
         else:
             given[name] = state
     if problems:
@@ -128,14 +172,25 @@ def _refused(model: Model, refusal: Refusal, state: str, text: str) -> list[str]
         return []
     if state in refusal.refused:
         return [f"{text}: {model.id} does not fit this set. {refusal.refused[state]}"]
-    states = [*refusal.fits, *refusal.refused]
-    return [f"{text}: unknown state {state} of {refusal.id}; it has {', '.join(states)}" + nearest(state, states)]
+    return [f"{text}: " + _no_state(state, refusal.id, [*refusal.fits, *refusal.refused])]
+
+
+def _no_state(state: str, name: str, states: Sequence[str]) -> str:
+    listed = ", ".join(states)
+    if not state:
+        return f"write {name}=STATE; the states are {listed}"
+    return f"unknown state {state} of {name}; it has {listed}" + nearest(state, states)
 
 
 def find_state(seen: Observation, text: str) -> str | None:
     """The state with this name; `-` counts as `_`, capitals as small letters."""
-    name = text.strip().lower().replace("-", "_").replace(" ", "_")
+    name = _plain(text)
     return name if name in seen.states else None
+
+
+def _plain(text: str) -> str:
+    """A name however it was typed: `Flash-then-off` is `flash_then_off`."""
+    return text.strip().lower().replace("-", "_").replace(" ", "_")
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
@@ -150,67 +205,55 @@ def _listed(seen: Observation) -> str:
 
 
 def _repair(repair: str, value: str, circumstances: str, text: str) -> RepairOutcome:
-    if value not in ("works", "not") or circumstances:
-        raise UsageProblem(f"{text}: a repair ends in {repair}=works or {repair}=not, without circumstances")
-    return RepairOutcome(repair, value == "works")
+    ending = _plain(value)
+    problems = []
+    if ending not in _SET_WORKS:
+        problems.append(f"{text}: a repair ends in {repair}=works or {repair}=not: whether the set works after it")
+    if circumstances:
+        problems.append(f"{text}: a repair goes without circumstances; leave out @{circumstances}")
+    if problems:
+        raise UsageProblem(*problems)
+    return RepairOutcome(repair, _SET_WORKS[ending])
 
 
-def _circumstances(text: str, seen: Observation, whole: str) -> dict[str, str]:
+def _circumstances(text: str, seen: Observation, problems: list[str]) -> dict[str, str]:
+    """The circumstances after `@`, usual where nothing is said; what cannot be understood is added to the problems."""
     told = {"hold": "", "against": "chassis", "symptom": "showing", "by": ""}
     kinds: Mapping[str, Sequence[str]] = {"hold": _HOLDS, "against": _AGAINST, "symptom": tuple(SYMPTOM_SHOWING)}
-    for word in filter(None, text.split("+")):
+    for word in filter(None, map(str.strip, text.split("+"))):
         if word.startswith("by:") and len(word) > 3:
             told["by"] = word[3:]
             continue
-        kind = next((kind for kind, words in kinds.items() if word in words), None)
+        kind = next((kind for kind, words in kinds.items() if _plain(word) in words), None)
         if kind is None:
             known = [w for words in kinds.values() for w in words]
-            raise UsageProblem(f"{whole}: unknown circumstance {word}; known are {', '.join(known)}, by:NAME")
-        if kind in ("hold", "against") and seen.reading is None:
-            raise UsageProblem(f"{whole}: {word} goes with a reading in volts, and {seen.id} is none")
-        told[kind] = word
+            problems.append(
+                f"unknown circumstance {word}; known are {', '.join(known)}, by:NAME" + nearest(word, known)
+            )
+        elif kind in ("hold", "against") and seen.reading is None:
+            problems.append(f"{word} goes with a reading in volts, and {seen.id} is none")
+        else:
+            told[kind] = _plain(word)
     return told
 
 
-def _soft(seen: Observation, value: str, text: str) -> tuple[tuple[str, float], ...]:
+def _soft(seen: Observation, value: str, problems: list[str]) -> tuple[tuple[str, float], ...]:
+    """The likelihood of each state named; what cannot be understood is added to the problems."""
     likelihoods: dict[str, float] = {}
+    found: list[str] = []
     for part in value.split(","):
-        name, _, number = part.partition(":")
+        name, colon, number = (piece.strip() for piece in part.partition(":"))
         state = find_state(seen, name)
         if state is None:
-            raise UsageProblem(f"{text}: unknown state {name} of {seen.id}; it has {', '.join(seen.states)}")
-        if not _NUMBER.fullmatch(number) or float(number) > 1:
-            raise UsageProblem(f"{text}: {number or 'nothing'} after {name}: is no number from 0 to 1")
-        if state in likelihoods:
-            raise UsageProblem(f"{text}: {state} stands here twice")
-        likelihoods[state] = float(number)
-    if not any(likelihoods.values()):
-        raise UsageProblem(f"{text}: at least one state needs a likelihood above 0")
+            found.append(f"unknown state {name} of {seen.id}; it has {', '.join(seen.states)}")
+        elif not NUMBER.fullmatch(number) or float(number) > 1:
+            after = f"{number or 'nothing'} after {name}: is no number from 0 to 1"
+            found.append(after if colon else f"{name} has no likelihood; write {name}:0.5, a number from 0 to 1")
+        elif state in likelihoods:
+            found.append(f"{state} stands here twice")
+        else:
+            likelihoods[state] = float(number)
+    if not found and not any(likelihoods.values()):
+        found.append("at least one state needs a likelihood above 0")
+    problems.extend(found)
     return tuple(likelihoods.items())
-
-
-def _points(value: str, text: str) -> tuple[float | None, ...]:
-    points: list[float | None] = []
-    for part in value.split(","):
-        repeated = _REPEATED.fullmatch(part)
-        volts, times = (repeated["volts"], int(repeated["times"])) if repeated else (part, 1)
-        points.extend([_point(volts, text)] * times)
-    if not 1 <= len(points) <= _MOST_POINTS:
-        raise UsageProblem(f"{text}: 1 to {_MOST_POINTS} points, not {len(points)}")
-    return tuple(points)
-
-
-def _point(part: str, text: str) -> float | None:
-    if part == "?":
-        return None
-    if part == "OL":
-        return inf
-    if part.startswith("-"):
-        raise UsageProblem(f"{text}: {part} V is negative; if the leads were swapped, enter it without the sign")
-    if not _NUMBER.fullmatch(part):
-        raise UsageProblem(
-            f"{text}: {part or 'an empty point'} is no voltage; write 36.8, 37x5 for five points, OL or ?"
-        )
-    if float(part) > MOST_VOLTS:
-        raise UsageProblem(f"{text}: {part} V is more than {MOST_VOLTS:g} V; check the decimal sign")
-    return float(part)

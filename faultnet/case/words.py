@@ -18,19 +18,27 @@ _HOLD_WORDS = {"steady": "steady", "max": "max hold", "settled": "settled"}
 def describe_event(model: Model, event: Event) -> str:
     """One event in words: "loaded_voltage: 2 points: 0 V, 2 V (steady)"."""
     if isinstance(event, RepairOutcome):
-        return f"{event.repair}: {'the set works' if event.works else 'the set does not work'}"
+        return f"{event.repair}: made, and the set {'works' if event.works else 'does not work'}"
     seen = model.observations[event.observation]
     notes = [] if event.symptom == "showing" else [f"symptom {event.symptom.replace('_', ' ')}"]
     notes += [f"by {event.by}"] if event.by else []
     if isinstance(event, Finding):
         told = state_words(seen, event.state)
     elif isinstance(event, SoftFinding):
-        told = "likelihood " + ", ".join(f"{p:g} {state_words(seen, s)}" for s, p in event.likelihoods) + ", 0 else"
+        told = _likelihoods(seen, event)
     else:
         told = _points(event)
         notes.insert(0, _HOLD_WORDS[event.hold])
         notes += ["against the mains side"] if event.against == "hot" else []
     return f"{event.observation}: {told}" + (f" ({', '.join(notes)})" if notes else "")
+
+
+def _likelihoods(seen: Observation, event: SoftFinding) -> str:
+    """The likelihoods in words, with the states that nobody named, which are thereby ruled out."""
+    named = dict(event.likelihoods)
+    told = ", ".join(f"{p:g} {state_words(seen, s)}" for s, p in named.items())
+    left = " or ".join(state_words(seen, s) for s in seen.states if s not in named)
+    return f"likelihood {told}" + (f"; not named, so ruled out: {left}" if left else "")
 
 
 def state_words(seen: Observation, state: str) -> str:

@@ -5,6 +5,7 @@ from math import isinf
 from typing import Any
 
 from faultnet.case import Case
+from faultnet.case.doubts import doubts
 from faultnet.case.entry import written
 from faultnet.case.events import Event, Finding, RepairOutcome, SoftFinding, set_aside
 from faultnet.case.words import describe_event
@@ -20,6 +21,21 @@ DISCLAIMER = (
     "Local rules and licensed practice come first."
 )
 
+UNITS = {
+    "probability": "1",
+    "gain": "bit",
+    "entropy": "bit",
+    "weights": "bit",
+    "log_evidence": "nat",  # a reading in volts counts with its density in 1/V
+    "minutes": "min",
+    "cost": "money of the shop",
+    "parts": "money of the shop",
+    "hourly_rate": "money of the shop per hour",
+    "nominal_volts": "V",
+    "size_inches": "inch",
+    "hazard": "0 none to 4 panel opened",
+}
+
 Json = dict[str, Any]
 
 
@@ -27,10 +43,14 @@ def answer_json(
     model: Model, case: Case, diagnosis: Diagnosis, ranking: Ranking, fits_better: BetterFit | None = None
 ) -> Json:
     """The whole answer of `faultnet next`."""
+    held = ranking.held_because
     return {
         "schema_version": SCHEMA_VERSION,
         "model": diagnosis.model,
         "version": diagnosis.version,
+        "file": model.file,
+        "digest": model.digest,
+        **_assumed_json(case, diagnosis, ranking),
         "fits_better": None if fits_better is None else fits_better_json(fits_better),
         "events": events_json(model, case),
         "given": dict(case.given),
@@ -57,11 +77,25 @@ def answer_json(
             for t in diagnosis.turns
         ],
         "inseparable": [list(group) for group in diagnosis.inseparable],
-        "tests": [test_json(test) for test in ranking.tests],
+        "tests": [{**test_json(t), "held_because": held.get(("test", t.test))} for t in ranking.tests],
         "held_back": [{"kind": h.kind, "id": h.id, "hazard": h.hazard, "reason": h.reason} for h in ranking.held_back],
         "repairs": [repair_json(repair) for repair in ranking.repairs],
         "advice": {"kind": ranking.advice.kind, "id": ranking.advice.id, "why": ranking.advice.why},
+        "units": UNITS,
         "disclaimer": DISCLAIMER,
+    }
+
+
+def _assumed_json(case: Case, diagnosis: Diagnosis, ranking: Ranking) -> Json:
+    """What the answer was worked out with besides the events: null where it is not known."""
+    return {
+        "nominal_volts": case.nominal_volts,
+        "size_inches": case.inches,
+        "bench": ranking.bench.as_dict(),
+        "trained": ranking.settings.trained,
+        "settings": asdict(ranking.settings),
+        "draws": diagnosis.interval_draws,
+        "seed": diagnosis.seed,
     }
 
 
@@ -101,6 +135,8 @@ def events_json(model: Model, case: Case) -> list[Json]:
             entry["superseded_by"] = replaced[number]
         if reason := set_aside(event):
             entry["set_aside"] = reason
+        if questions := doubts(event):
+            entry["doubts"] = list(questions)
         listed.append(entry)
     return listed
 
@@ -127,7 +163,10 @@ def _event_json(event: Event) -> Json:
 def surprise_json(model: Model, case: Case, surprise: Surprise) -> Json:
     """A surprise with the event it is about."""
     about = None if surprise.event is None else describe_event(model, case.events[surprise.event])
-    return {"kind": surprise.kind, "about": about, "value": surprise.value, "unit": surprise.unit}
+    told = {"kind": surprise.kind, "about": about, "value": surprise.value, "unit": surprise.unit}
+    if surprise.event is not None:
+        return {**told, "events": [surprise.event]}
+    return {**told, "events": list(surprise.apart), "events_value": surprise.apart_nats}
 
 
 def step_json(step: Step) -> Json:
@@ -180,6 +219,6 @@ def repair_json(repair: RankedRepair) -> Json:
         "expected_cost": repair.cost,
         "parts": [repair.parts_low, repair.parts_high],
         **step_json(repair.step),
-        "held_because": repair.held_because,
+        "held_because": repair.held_because or None,
         "advice": repair.advice,
     }

@@ -1,21 +1,39 @@
 """An answer as text for a terminal of 80 columns, readable without colour."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
+from math import exp
+from pathlib import Path
 
 from faultnet.case import Case
+from faultnet.case.doubts import doubts
+from faultnet.case.entry import find_state, written
 from faultnet.case.events import set_aside
 from faultnet.case.words import describe_event, state_words
 from faultnet.cli.as_json import DISCLAIMER
 from faultnet.cli.kinds import WORTH_SHOWING, better_fit_text, kinds, measured, onward
-from faultnet.cli.terminal import bar, bold, columns, table, wrapped
-from faultnet.diagnosis import BetterFit, Diagnosis
+from faultnet.cli.repairs import repairs_text
+from faultnet.cli.terminal import bar, bar_legend, bold, table, wrapped, wrapped_table
+from faultnet.diagnosis import BetterFit, Diagnosis, Surprise
+from faultnet.files.finder import is_shipped
 from faultnet.model import ModeId, Model
+from faultnet.model.nodes import Observation
 from faultnet.model.work import Caution, Step, choices_in_words
 from faultnet.ranking import Outcome, RankedTest, Ranking
 from faultnet.repairs import RankedRepair
-from faultnet.words import in_words, minutes, odds_factor, percent, percent_range
+from faultnet.words import fixed, in_words, minutes, odds_factor, percent, percent_range, times
 
-SHOWN_TESTS = 5
+SHOWN_TESTS = 4
+
+MODES_FROM = 0.03
+"""How likely a component must be for its failure modes to be listed."""
+
+TRAINED_ONLY = "for a trained person, and this bench is not marked as trained; if it is: --trained"
+
+NOT_DRAWN = (
+    "The intervals hold 90 % of what the answer would be if shares, table rows, conditions and collateral chances were "
+    "as uncertain as the few jobs they are worth. Not varied, and so not in them: how well a repair works, what it may "
+    "harm, and which volts go with which state."
+)
 
 
 def answer_text(
@@ -31,20 +49,29 @@ def answer_text(
     lines = [] if fits_better is None else list(better_fit_text(fits_better))
     lines += [
         bold(f"{model.title}"),
-        f"  model {diagnosis.version}: starting numbers, no jobs of this shop yet",
+        wrapped(f"model {_origin(model, full=full)}: starting numbers, no jobs of this shop yet", 2, 4),
         "",
     ]
     lines += [*_understood(model, case), ""]
     lines += [*kinds(model, diagnosis), *standing(model, diagnosis), ""]
     lines += list(_notes(model, case, diagnosis))
     lines += [bold("Do this next"), *advice(model, ranking), "", *onward(model, diagnosis)]
-    lines += list(_tests(model, ranking, full=full))
+    lines += [*_tests(model, ranking, full=full), *repairs_text(ranking, full=full)]
     if full:
-        lines += list(_repairs(ranking)) if ranking.repairs else []
         lines += list(_reasons(model, case, diagnosis))
     lines += list(_held_back(ranking))
     lines.append(wrapped(DISCLAIMER, 0))
     return "\n".join(lines)
+
+
+def _origin(model: Model, *, full: bool) -> str:
+    """The version; of a file of one's own also which file and the digest of its content, so that two can be told apart.
+
+    A copy keeps the id, and so the version, of what it was copied from.
+    """
+    if not model.file or is_shipped(Path(model.file)):
+        return f"{model.version} ({model.digest})" if full and model.digest else model.version
+    return f"{model.version} from {model.file} ({model.digest})"
 
 
 def _understood(model: Model, case: Case) -> Iterator[str]:
@@ -61,6 +88,7 @@ def _understood(model: Model, case: Case) -> Iterator[str]:
         note = " -- replaced by a later entry" if number in replaced else ""
         if reason := set_aside(event):
             note = f" -- set aside: {reason}"
+        note += "".join(f" -- {doubt}" for doubt in doubts(event))
         yield wrapped(f"{number + 1}. {describe_event(model, event)}{note}", 2, 5)
     if case.nominal_volts is not None:
         yield f"  nominal voltage: {case.nominal_volts:g} V"
@@ -71,7 +99,7 @@ def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
     if len(model.components) == 1:
         yield from _modes(model, diagnosis)
         return
-    yield bold("Where things stand") + "  (in brackets: 90 % interval over the model's own numbers)"
+    yield bold("Where things stand") + f"  {bar_legend()}"
     width = max(len(c.label) for c in model.components.values())
     for component in sorted(model.components, key=lambda c: -diagnosis.faulty(c)):
         chance = diagnosis.faulty(component)
@@ -81,11 +109,12 @@ def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
         yield f"  {label}  {bar(chance, 14)} {percent(chance):>5}  {interval:<11} {in_words(chance)}"
         modes = [f for f in diagnosis.faults if f.component == component and f.mode != "ok"]
         likely = sorted((f for f in modes if f.probability >= WORTH_SHOWING), key=lambda f: -f.probability)
-        if len(modes) > 1 and likely:
+        if len(modes) > 1 and likely and chance >= MODES_FROM:
             named = {m.id: m.label for m in model.components[component].modes}
-            yield wrapped(", ".join(f"{named[f.mode]} {percent(f.probability)}" for f in likely), width + 4)
-    for group, chance in diagnosis.groups.items():
-        yield f"  {model.groups[group].label} together: {percent(chance)}, {in_words(chance)}"
+            yield wrapped(", ".join(f"{named[f.mode]} {percent(f.probability)}" for f in likely), 6)
+    together = [f"{model.groups[g].label} {percent(p)} ({in_words(p)})" for g, p in diagnosis.groups.items()]
+    if together:
+        yield wrapped(f"together: {', '.join(together)}", 2, 4)
     several, nothing = percent(diagnosis.two_or_more), percent(diagnosis.nothing_found)
     yield f"  two or more parts faulty: {several}; nothing faulty: {nothing}"
 
@@ -94,7 +123,7 @@ def _modes(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
     """Where a model of a single component stands: a bar for each failure mode."""
     (component,) = model.components.values()
     heading = f"Which {component.label} first" if model.asked else "Where things stand"
-    yield bold(heading) + "  (in brackets: 90 % interval over the model's own numbers)"
+    yield bold(heading) + f"  {bar_legend()}"
     labels = {mode.id: mode.label for mode in component.modes}
     yield from measured([(labels[f.mode], f.probability, f.low, f.high) for f in diagnosis.faults if f.mode in labels])
     if diagnosis.nothing_found > 0:
@@ -102,22 +131,23 @@ def _modes(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
 
 
 def _notes(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
-    if not diagnosis.surprises:
+    notable = [surprise for surprise in diagnosis.surprises if surprise.is_notable]
+    if not notable:
         return
     yield bold("Surprises")
-    for surprise in diagnosis.surprises:
-        if surprise.event is None:
-            text = (
-                f"these findings pull against each other ({surprise.value:.1f} {surprise.unit}): check the odd one out"
-            )
-        elif surprise.kind == "reading":
-            event = describe_event(model, case.events[surprise.event])
-            text = f"{event} fits badly; {percent(surprise.value)} that it is a slip or a stray reading"
-        else:
-            event = describe_event(model, case.events[surprise.event])
-            text = f"{event} was unlikely given all else ({percent(surprise.value)}); look again?"
-        yield wrapped(text, 2, 4)
+    yield from (wrapped(_surprise(model, case, surprise), 2, 4) for surprise in notable)
     yield ""
+
+
+def _surprise(model: Model, case: Case, surprise: Surprise) -> str:
+    if surprise.event is None:
+        apart = "; ".join(f"{number + 1}. {describe_event(model, case.events[number])}" for number in surprise.apart)
+        less_likely = f"together {times(exp(surprise.apart_nats))} less likely than each by itself"
+        return f"these findings fit each other badly: {apart}; {less_likely}. Look again at one of them?"
+    event = f"{surprise.event + 1}. {describe_event(model, case.events[surprise.event])}"
+    if surprise.kind == "reading":
+        return f"{event} fits badly; {percent(surprise.value)} that it is a slip or a stray reading"
+    return f"{event} was unlikely given all else ({percent(surprise.value)}); look again?"
 
 
 def advice(model: Model, ranking: Ranking, shown: set[Caution] | None = None) -> Iterator[str]:
@@ -146,12 +176,18 @@ def _test_step(model: Model, test: RankedTest, why: str, shown: set[Caution] | N
     rows = []
     for outcome in test.outcomes:
         names = [
-            state_words(model.observations[leaf], state)
+            _said_and_typed(model.observations[leaf], state)
             for leaf, state in zip(test.reveals, outcome.state.split("+"), strict=True)
         ]
-        rows.append((" + ".join(names), percent(outcome.chance), f"then {_leading(model, outcome)}"))
-    yield "    what you may see:"
-    yield from _clipped("    " + line for line in table(rows, "lrl"))
+        rows.append((" + ".join(names), percent(outcome.chance), _leading(model, outcome)))
+    yield "    what you may see, and what is likeliest then:"
+    yield from wrapped_table(rows, "lrl", 6)
+
+
+def _said_and_typed(seen: Observation, state: str) -> str:
+    """A state as people say it, with the name to type where that is another: "no flash [none]"."""
+    said = state_words(seen, state)
+    return state if find_state(seen, said) == state else f"{said} [{state}]"
 
 
 def _leading(model: Model, outcome: Outcome) -> str:
@@ -187,39 +223,24 @@ def _tests(model: Model, ranking: Ranking, *, full: bool) -> Iterator[str]:
     shown = [t for t in ranking.tests if t.test not in held and t.test != ranking.advice.id]
     if not shown:
         return
-    yield bold("Other tests") + f"  (bits: {model.aim}; cost: time, hazard)"
+    listed = shown if full else shown[:SHOWN_TESTS]
+    more = f"; {len(shown) - len(listed)} more: --full" if len(listed) < len(shown) else ""
+    yield wrapped(bold("Other tests") + f"  (bits: {model.aim}; cost: time, hazard{more})", 0, 2)
     rows = [("", "bits", "min", "cost", "hazard", "")]
-    for test in shown if full else shown[:SHOWN_TESTS]:
+    for test in listed:
         total = test.step.minutes + test.step.setup_minutes
         rows.append(
             (
                 test.test,
-                f"{test.gain_repair_bits:.2f}",
-                f"{total:.0f}",
-                f"{test.cost:.0f}",
+                fixed(test.gain_repair_bits, 2),
+                fixed(total, 0),
+                fixed(test.cost, 0),
                 str(test.step.hazard),
                 choices_in_words(test.waits_for),
             )
         )
-    yield from _clipped(table(rows, "lrrrrl"))
-    if not full and len(shown) > SHOWN_TESTS:
-        yield f"  and {len(shown) - SHOWN_TESTS} more (--full)"
+    yield from wrapped_table(rows, "lrrrrl")
     yield ""
-
-
-def _repairs(ranking: Ranking) -> Iterator[str]:
-    yield bold("Repairs") + "  (advised when sure enough of the part; cost: doing it once)"
-    rows = [("", "fault here", "gate", "cures", "cost", "")]
-    for repair in ranking.repairs:
-        chances = (percent(repair.named_right), percent(repair.gate), percent(repair.cures))
-        rows.append((repair.repair, *chances, f"{repair.cost:.0f}", choices_in_words(repair.waits_for)))
-    yield from _clipped(table(rows, "lrrrrl"))
-    yield ""
-
-
-def _clipped(lines: Iterable[str]) -> Iterator[str]:
-    for line in lines:
-        yield line if len(line) <= columns() else line[: columns() - 3] + "..."
 
 
 def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
@@ -229,7 +250,7 @@ def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
         rows = [("", *(_weighed(model, c) for c in components))]
         for event in dict.fromkeys(w.event for w in diagnosis.weights):
             bits = {w.component: w.bits for w in diagnosis.weights if w.event == event}
-            name = describe_event(model, case.events[event])
+            name = f"{event + 1}. {written(case.events[event], model)}"
             rows.append((name if len(name) < 40 else name[:37] + "...", *(odds_factor(bits[c]) for c in components)))
         yield from table(rows, "l" + "r" * len(components))
         yield ""
@@ -237,7 +258,7 @@ def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
     for explanation in diagnosis.explanations:
         named = " and ".join(model.mode_label(ModeId.parse(f)) for f in explanation.faults) or "nothing faulty"
         yield wrapped(f"{percent(explanation.probability):>5}  {named}", 2, 9)
-    yield f"  {diagnosis.entropy_bits:.2f} bit open; log evidence {diagnosis.log_evidence:.3f} nats"
+    yield f"  {fixed(diagnosis.entropy_bits, 2)} bit open; log evidence {fixed(diagnosis.log_evidence, 3)} nats"
     yield ""
     if diagnosis.turns:
         yield bold("What would change the verdict most")
@@ -251,6 +272,8 @@ def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
         for group in diagnosis.inseparable:
             yield wrapped(" / ".join(group), 2, 4)
         yield ""
+    yield wrapped(NOT_DRAWN, 0)
+    yield ""
 
 
 def _weighed(model: Model, name: str) -> str:
@@ -266,9 +289,7 @@ def _held_back(ranking: Ranking) -> Iterator[str]:
     yield bold("Held back")
     by_reason: dict[str, list[str]] = {}
     for item in held:
-        by_reason.setdefault(item.reason, []).append(item.id)
+        by_reason.setdefault(TRAINED_ONLY if item.needs_training else item.reason, []).append(item.id)
     for reason, ids in by_reason.items():
         yield wrapped(f"{', '.join(ids)}: {reason}", 2, 4)
-    if any(item.needs_training for item in held):
-        yield "  If it is: --trained."
     yield ""

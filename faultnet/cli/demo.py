@@ -121,7 +121,7 @@ def _moved(model: Model, before: Diagnosis, after: _Standing) -> None:
         was, is_ = percent(before.faulty(component)), percent(after.diagnosis.faulty(component))
         words = "odds unchanged" if moved == "no change" else f"odds {moved}"
         print(f"  {model.components[component].label:<22} {was:>5} -> {is_:>5}   {words}")
-    if surprises := after.diagnosis.surprises:
+    if surprises := [surprise for surprise in after.diagnosis.surprises if surprise.is_notable]:
         print(f"  ({len(surprises)} surprise{'s' if len(surprises) > 1 else ''} noted)")
 
 

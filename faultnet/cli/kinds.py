@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from faultnet.case.entry import written
-from faultnet.cli.terminal import bar, bold, wrapped
+from faultnet.cli.terminal import bar, bar_legend, bold, wrapped
 from faultnet.diagnosis import BetterFit, Diagnosis
 from faultnet.model import Model
 from faultnet.words import in_words, percent, percent_range, to_one
@@ -32,7 +32,7 @@ def kinds(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
     """The states of the conditions that the model asks, with their intervals."""
     for condition in model.asked:
         known = model.conditions[condition]
-        yield bold(f"Which {known.label}") + "  (in brackets: 90 % interval over the model's own numbers)"
+        yield bold(f"Which {known.label}") + f"  {bar_legend()}"
         yield from measured(
             [
                 (known.words(c.state), c.probability, c.low, c.high)

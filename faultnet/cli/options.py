@@ -7,7 +7,10 @@ import typer
 ModelName = Annotated[
     str, typer.Argument(metavar="MODEL", help="A model's id (backlight) or the path of a model file.")
 ]
-Events = Annotated[list[str] | None, typer.Argument(metavar="[EVENT]...", help="What was seen, measured and tried.")]
+Events = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="[EVENT]...", help="What was seen, measured and tried, such as sound=present."),
+]
 Given = Annotated[
     list[str] | None,
     typer.Option("--given", metavar="CONDITION=STATE", help="A fact about the set, such as age_band=over_10_years."),
@@ -15,12 +18,20 @@ Given = Annotated[
 Setup = Annotated[
     str,
     typer.Option(
-        "--at", metavar="PART=STATE,...", help="How the set stands: cover=off,mains=off,led_cable=in,panel=closed."
+        "--at",
+        metavar="PART=STATE,...",
+        help="How the set stands, if not as the last test left it: cover=off,mains=off,led_cable=in,panel=closed.",
     ),
 ]
-Size = Annotated[float | None, typer.Option("--size", metavar="INCHES", help="Screen size.", min=5, max=200)]
+Size = Annotated[
+    float | None,
+    typer.Option("--size", metavar="INCHES", help="Screen size; without it, 43 to 50 inch.", min=5, max=200),
+]
 Nominal = Annotated[
-    float | None, typer.Option("--nominal", metavar="V", help="Nominal loaded voltage, from the label.", min=5, max=600)
+    float | None,
+    typer.Option(
+        "--nominal", metavar="V", help="Nominal loaded voltage, from the label: volts without the V.", min=5, max=600
+    ),
 ]
 Trained = Annotated[bool, typer.Option("--trained", help="This bench is trained for powered work and for panels.")]
 WithoutComplaint = Annotated[

@@ -5,9 +5,14 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Iterable
+from itertools import zip_longest
 
 _MOST_COLUMNS = 100
 _LEAST_COLUMNS = 60
+_NARROWEST_CELL = 20
+
+THIN_BELOW_PERCENT = 3
+"""A chance shown as less has a thin mark instead of a bar: 2 % must not look like 7 %."""
 
 
 def columns() -> int:
@@ -22,11 +27,23 @@ def bold(text: str) -> str:
 
 
 def bar(probability: float, width: int = 20) -> str:
-    """A bar of `width` characters; even a small chance shows a mark, and no chance fills it."""
+    """A bar of `width` characters; a small chance shows a thin mark, and no chance fills it."""
+    full, thin, empty = _marks()
+    if round(100 * probability) < THIN_BELOW_PERCENT:
+        return thin + empty * (width - 1)
     filled = min(width - 1, max(1, round(probability * width)))
-    encoding = (sys.stdout.encoding or "").lower().replace("-", "")
-    full, empty = ("█", "·") if encoding == "utf8" else ("#", ".")
     return full * filled + empty * (width - filled)
+
+
+def bar_legend() -> str:
+    """What stands beside a heading above bars."""
+    return f"(in brackets: 90 % interval; {_marks()[1]} below {THIN_BELOW_PERCENT} %)"
+
+
+def _marks() -> tuple[str, str, str]:
+    """The full, the thin and the empty cell of a bar, as the terminal can show them."""
+    encoding = (sys.stdout.encoding or "").lower().replace("-", "")
+    return ("█", "▏", "·") if encoding == "utf8" else ("#", "|", ".")
 
 
 def wrapped(text: str, indent: int = 2, hang: int | None = None) -> str:
@@ -44,3 +61,24 @@ def table(rows: Iterable[tuple[str, ...]], aligned: str) -> list[str]:
         cells = [c.rjust(w) if a == "r" else c.ljust(w) for c, w, a in zip(row, widths, aligned, strict=True)]
         lines.append("  " + "  ".join(cells).rstrip())
     return lines
+
+
+def wrapped_table(rows: Iterable[tuple[str, ...]], aligned: str, indent: int = 2, first: int = 30) -> list[str]:
+    """As `table`, within the width: the last column, and the first from `first` characters on, go on below."""
+    listed = list(rows)
+    widths = [max(len(row[n]) for row in listed) for n in range(len(aligned) - 1)]
+    widths[0] = min(widths[0], first)
+    left = max(_NARROWEST_CELL, columns() - indent - sum(widths) - 2 * len(widths))
+    lines = []
+    for row in listed:
+        starts, ends = _cell(row[0], widths[0]), _cell(row[-1], left)
+        between = [[text] for text in row[1:-1]]
+        for cells in zip_longest(starts, *between, ends, fillvalue=""):
+            sized = zip(cells, [*widths, 0], aligned, strict=True)
+            line = "  ".join(c.rjust(w) if a == "r" else c.ljust(w) for c, w, a in sized)
+            lines.append(" " * indent + line.rstrip())
+    return lines
+
+
+def _cell(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width, subsequent_indent="  ", break_on_hyphens=False)

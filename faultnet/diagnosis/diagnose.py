@@ -39,7 +39,7 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
         model=model.id,
         version=model.version,
         log_evidence=belief.log_evidence,
-        entropy_bits=belief.entropy_bits,
+        entropy_bits=max(0.0, belief.entropy_bits),
         faults=tuple(faults),
         conditions=conditions,
         next_model=next_model(model, case, belief),
@@ -52,6 +52,7 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
         turns=explain.turns(model, belief, open_tests),
         inseparable=explain.inseparable(model, belief, open_tests),
         interval_draws=intervals.n_draws,
+        seed=seed,
     )
 
 

@@ -1,6 +1,6 @@
 """Why a diagnosis says what it says: weights of evidence, surprises, turns and what cannot be told apart."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from itertools import combinations
 from math import exp, log2
 
@@ -10,7 +10,7 @@ from faultnet.case.case import Case
 from faultnet.case.events import Finding, Reading, RepairOutcome, SoftFinding
 from faultnet.case.steps import believe, case_steps, counted_events
 from faultnet.cpt import Floats
-from faultnet.diagnosis.result import Surprise, Turn, Weight
+from faultnet.diagnosis.result import NOTABLE_CONFLICT_NATS, Surprise, Turn, Weight
 from faultnet.engine.interface import Belief
 from faultnet.errors import ContradictoryEvidence
 from faultnet.model.model import Model
@@ -21,7 +21,12 @@ SURPRISING_READING = 0.5
 SEPARATING_DISTANCE = 0.05
 """Two faults count as told apart by a test when its outcome distributions differ by more (total variation)."""
 
+MOST_OF_IT = 0.75
+"""As many of the events in conflict are named as make up this share of it."""
+
 _TINY = 1e-12
+_NO_WEIGHT_BITS = 1e-9
+"""A weight smaller than this is rounding."""
 
 
 def weights_of_evidence(model: Model, case: Case, about: Sequence[str]) -> tuple[Weight, ...]:
@@ -37,7 +42,7 @@ def weights_of_evidence(model: Model, case: Case, about: Sequence[str]) -> tuple
         after = engine.belief(case_steps(model, case, counted[: end + 1]))
         for name in about:
             bits = _log_odds_bits(model, after, name) - _log_odds_bits(model, before, name)
-            weights.append(Weight(counted[end], name, bits))
+            weights.append(Weight(counted[end], name, bits if abs(bits) > _NO_WEIGHT_BITS else 0.0))
         before = after
     return tuple(weights)
 
@@ -54,23 +59,55 @@ def surprises(model: Model, case: Case, belief: Belief) -> tuple[Surprise, ...]:
     engine = model.compiled.engine
     counted = counted_events(model, case)
     found: list[Surprise] = []
-    alone = 0.0
-    nothing = engine.belief(case_steps(model, case, ())).log_evidence
+    given_rest: dict[int, float] = {}
     for number in counted:
         event = case.events[number]
         rest = engine.belief(case_steps(model, case, [n for n in counted if n != number])).log_evidence
-        chance = exp(belief.log_evidence - rest)
+        given_rest[number] = belief.log_evidence - rest
+        chance = exp(given_rest[number])
         if isinstance(event, Reading):
             outlier = min(1.0, outlier_density(model, event.observation) / chance)
             if outlier > SURPRISING_READING:
                 found.append(Surprise("reading", number, outlier, "chance that it is an outlier"))
         elif isinstance(event, Finding | SoftFinding) and chance < SURPRISING_FINDING:
             found.append(Surprise("finding", number, chance, "chance given everything else"))
-        alone += engine.belief(case_steps(model, case, [number])).log_evidence - nothing
-    conflict = alone - (belief.log_evidence - nothing)
-    if len(counted) > 1 and conflict > 0 and not _has_repair(case):
-        found.append(Surprise("conflict", None, conflict, "nats"))
+    if len(counted) > 1 and not _has_repair(case):
+        found.extend(_conflict(model, case, belief, given_rest))
     return tuple(found)
+
+
+def _conflict(model: Model, case: Case, belief: Belief, given_rest: Mapping[int, float]) -> Iterator[Surprise]:
+    """The conflict of the events (Jensen et al. 1991), where there is any; a notable one with those that pull apart.
+
+    given_rest: the log of each event's chance given all others.
+    """
+    engine = model.compiled.engine
+    nothing = engine.belief(case_steps(model, case, ())).log_evidence
+    alone = {n: engine.belief(case_steps(model, case, [n])).log_evidence - nothing for n in given_rest}
+    conflict = sum(alone.values()) - (belief.log_evidence - nothing)
+
+    def conflict_nats(numbers: Sequence[int]) -> float:
+        together = engine.belief(case_steps(model, case, numbers)).log_evidence - nothing
+        return sum(alone[number] for number in numbers) - together
+
+    if conflict >= NOTABLE_CONFLICT_NATS:
+        odd_one = max(alone, key=lambda number: alone[number] - given_rest[number])
+        apart, nats = _pulling_apart(conflict_nats, odd_one, alone, conflict)
+        yield Surprise("conflict", None, conflict, "nats", apart, nats)
+    elif conflict > 0:
+        yield Surprise("conflict", None, conflict, "nats")
+
+
+def _pulling_apart(
+    conflict_nats: Callable[[Sequence[int]], float], odd_one: int, events: Collection[int], conflict: float
+) -> tuple[tuple[int, ...], float]:
+    """The odd one with the few events that it is most in conflict with, in the order entered, and their conflict."""
+    apart: tuple[int, ...] = (odd_one,)
+    nats = 0.0
+    while nats < MOST_OF_IT * conflict:
+        more = [tuple(sorted((*apart, number))) for number in events if number not in apart]
+        apart, nats = max(((numbers, conflict_nats(numbers)) for numbers in more), key=lambda one: one[1])
+    return apart, nats
 
 
 def _has_repair(case: Case) -> bool:

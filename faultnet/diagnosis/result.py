@@ -1,11 +1,15 @@
 """What a diagnosis says."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+NOTABLE_CONFLICT_NATS = 0.5
+"""A conflict from here on is shown (reasoned): together 1.6 times less likely than each by itself."""
 
 
 @dataclass(frozen=True)
@@ -73,13 +77,22 @@ class Weight:
 class Surprise:
     """Something that fits the model badly. kind: `finding` or `reading` (event says which), or `conflict`.
 
-    value and unit: the finding's chance given all else; the chance that a reading is an outlier; nats of conflict.
+    value and unit: the finding's chance given all else; the chance that a reading is an outlier; nats of conflict
+    (above 0: the findings are less likely together than each by itself). apart: of a conflict of some size, the events
+    that pull apart; apart_nats: the conflict of these alone.
     """
 
     kind: str
     event: int | None
     value: float
     unit: str
+    apart: tuple[int, ...] = ()
+    apart_nats: float = 0.0
+
+    @property
+    def is_notable(self) -> bool:
+        """Whether people need to see it: a conflict of a few tenths of a nat is what any job has."""
+        return self.kind != "conflict" or self.value >= NOTABLE_CONFLICT_NATS
 
 
 @dataclass(frozen=True)
@@ -95,7 +108,10 @@ class Turn:
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """Where a set stands: see the fields' types. log_evidence in nats (readings count as densities in 1/V)."""
+    """Where a set stands: see the fields' types. log_evidence in nats (readings count as densities in 1/V).
+
+    interval_draws and seed: of the intervals, the draws that allowed the evidence, and what they can be repeated with.
+    """
 
     model: str
     version: str
@@ -113,6 +129,7 @@ class Diagnosis:
     turns: tuple[Turn, ...]
     inseparable: tuple[tuple[str, ...], ...]
     interval_draws: int
+    seed: int = 0
 
     def faulty(self, component: str) -> float:
         """P(component faulty)."""
@@ -128,7 +145,7 @@ class Diagnosis:
         return max(dict.fromkeys(f.component for f in self.faults), key=self.faulty)
 
     def to_frame(self) -> "pd.DataFrame":
-        """The faults as a table, a row for each component and mode."""
+        """The faults as a table, a row for each component and mode; the columns are the fields of `Fault`."""
         import pandas as pd
 
-        return pd.DataFrame([asdict(fault) for fault in self.faults])
+        return pd.DataFrame([asdict(fault) for fault in self.faults], columns=[f.name for f in fields(Fault)])

@@ -16,6 +16,11 @@ def model_folders() -> list[Path]:
     return [package / "models", package.parent / "models"]
 
 
+def is_shipped(file: Path) -> bool:
+    """Whether this is a model file that came with the program."""
+    return file.resolve().parent in model_folders()
+
+
 def own_models_folder() -> Path:
     """The user's folder for models of the shop's own."""
     from platformdirs import user_data_path

@@ -1,6 +1,7 @@
 """Reading a model file: from its bytes to a checked model, through the cache when the file is known."""
 
 from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
 
 from faultnet import __version__
@@ -14,6 +15,9 @@ from faultnet.model.model import Model
 MOST_SHOWN = 1_000
 """Characters of a path or message; a file that is no model file can have keys of any length."""
 
+DIGEST_DIGITS = 8
+"""Hexadecimal digits of a file's digest that are shown: enough to tell two copies apart."""
+
 _NOTHING: Document = {}
 
 
@@ -24,6 +28,10 @@ def load_model(name: str, *, use_cache: bool = True) -> Model:
     """
     file = find_model_file(name)
     raw = _read(file)
+    return replace(_checked(file, raw, use_cache), file=str(file), digest=sha256(raw).hexdigest()[:DIGEST_DIGITS])
+
+
+def _checked(file: Path, raw: bytes, use_cache: bool) -> Model:
     key = cache.cache_key(raw, __version__)
     if use_cache and (kept := _remembered(key)):
         return kept

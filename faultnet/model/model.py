@@ -30,6 +30,7 @@ class Model:
     nominal: None in a model without readings. refusals: by what decides whether the model fits the set.
     onward: which model goes on from here; comparison: how to notice that another complaint fits better.
     engine: which exact engine to compile, `auto`, `table` or `tree`.
+    file and digest: where the model was read from, and the first hexadecimal digits of the SHA-256 of what stood there.
     """
 
     id: str
@@ -56,6 +57,8 @@ class Model:
     onward: Onward | None = None
     comparison: Comparison | None = None
     engine: str = "auto"
+    file: str = ""
+    digest: str = ""
 
     @cached_property
     def modes(self) -> tuple[ModeId, ...]:

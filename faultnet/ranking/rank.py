@@ -35,7 +35,7 @@ def rank_tests(
     allowed = [t for t in tests if t.test not in {h.id for h in held_tests}]
     tried = [event.repair for event in case.events if isinstance(event, RepairOutcome)]
     advice = WORKS if case.just_repaired else advise(allowed, repairs, held, tried, settings, model.aim)
-    return Ranking(tuple(tests), repairs, tuple(held), advice)
+    return Ranking(tuple(tests), repairs, tuple(held), advice, bench, settings)
 
 
 def _held_tests(tests: Sequence[RankedTest], no_power: str, settings: ShopSettings) -> list[HeldBack]:

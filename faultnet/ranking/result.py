@@ -1,13 +1,29 @@
 """What a ranking says."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from faultnet.model.work import Choices, Step
+from faultnet.model.work import BenchState, Choices, Step, choices_in_words
 from faultnet.repairs import RankedRepair
+from faultnet.settings import ShopSettings
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+_TEST_COLUMNS = {
+    "test": "str",
+    "label": "str",
+    "reveals": "str",
+    "gain_bits": "float64",
+    "gain_repair_bits": "float64",
+    "minutes": "float64",
+    "setup_minutes": "float64",
+    "cost": "float64",
+    "hazard": "int64",
+    "waits_for": "str",
+    "held_because": "str",
+}
 
 
 @dataclass(frozen=True)
@@ -74,16 +90,41 @@ class Advice:
 
 @dataclass(frozen=True)
 class Ranking:
-    """Open tests in the order to consider them, repairs, what is held back, and the advice."""
+    """Open tests in the order to consider them, repairs, what is held back, and the advice.
+
+    bench and settings: how the set was taken to stand, and what steps were priced and gated with.
+    """
 
     tests: tuple[RankedTest, ...]
     repairs: tuple[RankedRepair, ...]
     held_back: tuple[HeldBack, ...]
     advice: Advice
+    bench: BenchState = field(default_factory=BenchState)
+    settings: ShopSettings = field(default_factory=ShopSettings)
+
+    @property
+    def held_because(self) -> dict[tuple[str, str], str]:
+        """Why each test and repair that is held back is, by kind and id."""
+        return {(held.kind, held.id): held.reason for held in self.held_back}
 
     def to_frame(self) -> "pd.DataFrame":
-        """The tests as a table, a row each."""
+        """The tests as a table, a row each, named as in the JSON answer; text and numbers only."""
         import pandas as pd
 
-        rows = [{k: v for k, v in asdict(test).items() if k not in ("outcomes", "step")} for test in self.tests]
-        return pd.DataFrame(rows)
+        rows = [
+            (
+                test.test,
+                test.label,
+                "+".join(test.reveals),
+                test.gain_bits,
+                test.gain_repair_bits,
+                float(test.step.minutes),
+                float(test.step.setup_minutes),
+                test.cost,
+                test.step.hazard,
+                choices_in_words(test.waits_for),
+                self.held_because.get(("test", test.test), ""),
+            )
+            for test in self.tests
+        ]
+        return pd.DataFrame(rows, columns=list(_TEST_COLUMNS)).astype(_TEST_COLUMNS)
