@@ -337,6 +337,24 @@ def test_the_conflict_of_the_evidence_is_in_nats_against_each_by_itself() -> Non
     assert pytest.approx(sum(alone) - together) == conflict.value
     assert conflict.event is None
     assert conflict.unit == "nats"
+    assert conflict.is_notable
+    named = [alone[n] for n in conflict.apart]
+    apart = believe(model, case_of(model, *(texts[n] for n in conflict.apart))).log_evidence - start
+    assert pytest.approx(sum(named) - apart) == conflict.apart_nats
+    # the driver gives volts, the strips all light, and the torch says that it is not the panel: sound has no part in it
+    assert conflict.apart == (1, 2, 3)
+
+
+def test_a_small_conflict_is_told_exactly_and_not_shown() -> None:
+    model = backlight()
+    texts = (*CONFIRMED, "strip_tester=dark", "bl_on=low")
+    (conflict,) = diagnose(model, case_of(model, *texts)).surprises
+    start = believe(model, Case()).log_evidence
+    alone = [believe(model, case_of(model, text)).log_evidence - start for text in texts]
+    together = believe(model, case_of(model, *texts)).log_evidence - start
+    assert pytest.approx(sum(alone) - together) == conflict.value
+    assert 0 < conflict.value < 0.5
+    assert (conflict.is_notable, conflict.apart) == (False, ())
 
 
 # -- impossible evidence -----------------------------------------------------------------------------------------------
@@ -456,6 +474,21 @@ def test_a_fresh_case_separates_faults_that_any_test_separates() -> None:
     named = {mode for group in told("confirmed").inseparable for mode in group}
     assert outcome_distance(model, "strips.open", "driver.dead", tests) > 0.05
     assert not {"strips.open", "driver.dead"} <= named
+
+
+def test_the_frame_has_the_fields_of_a_fault_as_plain_columns() -> None:
+    frame = told("confirmed").to_frame()
+    assert list(frame.columns) == ["component", "mode", "probability", "low", "high", "source", "jobs"]
+    assert list(range(len(frame))) == list(frame.index)
+    assert "".join(frame[c].dtype.kind for c in ("probability", "low", "high", "jobs")) == "fffi"
+
+
+def test_a_weight_that_is_only_rounding_is_nought_without_a_sign() -> None:
+    weights = [
+        w.bits for w in told("confirmed").weights if w.event == 0
+    ]  # sound guards the complaint, and moves nothing
+    assert weights
+    assert [str(bits) for bits in weights] == ["0.0"] * len(weights)
 
 
 def test_the_frame_has_a_row_for_every_component_and_state() -> None:

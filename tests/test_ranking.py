@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from faultnet.case import Case, Event, Finding, Reading, RepairOutcome, SoftFinding, believe, parse_events
+from faultnet.case.bench import bench_after_events
 from faultnet.diagnosis import diagnose
 from faultnet.engine.joint import Belief
 from faultnet.errors import ContradictoryEvidence
@@ -390,6 +391,32 @@ def test_the_frame_has_a_row_for_every_test() -> None:
     ranking = ranked("confirmed")
     frame = ranking.to_frame()
     assert [test.test for test in ranking.tests] == list(frame["test"])
+    assert [test.step.hazard for test in ranking.tests] == list(frame["hazard"])
+    assert [test.step.minutes for test in ranking.tests] == list(frame["minutes"])
+    held = {h.id: h.reason for h in ranking.held_back if h.kind == "test"}
+    assert [held.get(test.test, "") for test in ranking.tests] == list(frame["held_because"])
+
+
+def test_the_frame_keeps_names_and_types_when_it_has_no_rows() -> None:
+    ranking = ranked("confirmed")
+    full, empty = ranking.to_frame(), replace(ranking, tests=()).to_frame()
+    assert len(empty) == 0
+    assert list(full.columns) == list(empty.columns)
+    assert list(full.dtypes) == list(empty.dtypes)
+    assert list(range(len(full))) == list(full.index)
+    assert not any(isinstance(value, tuple) for value in full.to_numpy().ravel())
+    numbers = full.select_dtypes("number").to_numpy()
+    assert not (np.signbit(numbers) & (numbers == 0)).any()
+
+
+def test_a_ranking_says_what_it_assumed() -> None:
+    ranking = ranked("confirmed")
+    case = case_of(backlight(), "sound=present", "visual=nothing")
+    settings = ShopSettings(hourly_rate=55, trained=True)
+    told = rank_tests(backlight(), case, settings=settings)
+    assert told.settings == settings
+    assert told.bench == bench_after_events(backlight(), case)
+    assert ranking.held_because == {(h.kind, h.id): h.reason for h in ranking.held_back}
 
 
 # -- laws, on random jobs ----------------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from faultnet.words import in_words, odds_factor, percent, percent_range
+from faultnet.words import fixed, in_words, odds_factor, percent, percent_range, times
 
 
 @pytest.mark.parametrize(
@@ -35,3 +35,13 @@ def test_no_chance_is_shown_as_certain_and_words_stay_near_the_number(chance: fl
 def test_intervals_and_factors() -> None:
     assert percent_range(0.001, 0.26) == "<1 to 26"
     assert (odds_factor(1), odds_factor(-1), odds_factor(0.01), odds_factor(4)) == ("x2", "x0.5", "no change", "x16")
+
+
+def test_factors_and_numbers_without_a_needless_sign() -> None:
+    assert (times(1.64), times(9.96), times(40.2), times(1e9)) == (
+        "1.6 times",
+        "10 times",
+        "40 times",
+        "more than 1000 times",
+    )
+    assert (fixed(-0.0, 2), fixed(-0.004, 2), fixed(-0.006, 2), fixed(1.005e3, 0)) == ("0.00", "0.00", "-0.01", "1005")

@@ -179,8 +179,8 @@ def _test_step(model: Model, test: RankedTest, why: str, shown: set[Caution] | N
             _said_and_typed(model.observations[leaf], state)
             for leaf, state in zip(test.reveals, outcome.state.split("+"), strict=True)
         ]
-        rows.append((" + ".join(names), percent(outcome.chance), _leading(model, outcome)))
-    yield "    what you may see, and what is likeliest then:"
+        rows.append((" + ".join(names), percent(outcome.chance), f"-> {_leading(model, outcome)}"))
+    yield "    what you may see -> what is then likeliest:"
     yield from wrapped_table(rows, "lrl", 6)
 
 

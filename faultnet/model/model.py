@@ -57,7 +57,7 @@ class Model:
     onward: Onward | None = None
     comparison: Comparison | None = None
     engine: str = "auto"
-    file: str = ""
+    file: str = field(default="", compare=False)
     digest: str = ""
 
     @cached_property
