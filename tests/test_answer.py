@@ -109,10 +109,12 @@ def test_what_you_may_see_shows_the_name_to_type_where_it_is_another() -> None:
     assert "..." not in seen
 
 
-def test_a_table_goes_on_below_where_it_is_too_wide() -> None:
-    rows = [("short", "1", "a word " * 12), ("first cell that is long", "22", "end")]
-    lines = wrapped_table(rows, "lrl", indent=4, first=12)
+def test_a_table_goes_on_below_where_it_is_too_wide(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    rows = [("short", "1", "a word " * 12), ("first cell that goes on for more than thirty", "22", "end")]
+    lines = wrapped_table(rows, "lrl", indent=4)
     assert [line for line in lines if len(line) > 80 or not line.startswith("    ")] == []
+    assert "      more than thirty" in lines
     assert "22" in next(line for line in lines if "first cell" in line)
     assert " ".join("".join(lines).split()).count("a word") == 12
 

@@ -63,11 +63,11 @@ def table(rows: Iterable[tuple[str, ...]], aligned: str) -> list[str]:
     return lines
 
 
-def wrapped_table(rows: Iterable[tuple[str, ...]], aligned: str, indent: int = 2, first: int = 30) -> list[str]:
-    """As `table`, within the width: the last column, and the first from `first` characters on, go on below."""
+def wrapped_table(rows: Iterable[tuple[str, ...]], aligned: str, indent: int = 2) -> list[str]:
+    """As `table`, within the width: the last column, and a first one of more than 3/8 of the width, go on below."""
     listed = list(rows)
     widths = [max(len(row[n]) for row in listed) for n in range(len(aligned) - 1)]
-    widths[0] = min(widths[0], first)
+    widths[0] = min(widths[0], columns() * 3 // 8)
     left = max(_NARROWEST_CELL, columns() - indent - sum(widths) - 2 * len(widths))
     lines = []
     for row in listed:

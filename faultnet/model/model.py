@@ -30,7 +30,8 @@ class Model:
     nominal: None in a model without readings. refusals: by what decides whether the model fits the set.
     onward: which model goes on from here; comparison: how to notice that another complaint fits better.
     engine: which exact engine to compile, `auto`, `table` or `tree`.
-    file and digest: where the model was read from, and the first hexadecimal digits of the SHA-256 of what stood there.
+    file and digest: where the model was read from, and the first hexadecimal digits of the SHA-256 of what stood there;
+    models that say the same are equal wherever they were read.
     """
 
     id: str
@@ -58,7 +59,7 @@ class Model:
     comparison: Comparison | None = None
     engine: str = "auto"
     file: str = field(default="", compare=False)
-    digest: str = ""
+    digest: str = field(default="", compare=False)
 
     @cached_property
     def modes(self) -> tuple[ModeId, ...]:
