@@ -30,9 +30,9 @@ MODES_FROM = 0.03
 TRAINED_ONLY = "for a trained person, and this bench is not marked as trained; if it is: --trained"
 
 NOT_DRAWN = (
-    "The intervals hold 90 % of what the answer would be if shares, table rows, conditions and collateral chances were "
-    "as uncertain as the few jobs they are worth. Not varied, and so not in them: how well a repair works, what it may "
-    "harm, and which volts go with which state."
+    "The intervals hold 90 % of what the answer would be if shares, table rows, links, conditions and collateral were "
+    "as uncertain as the few jobs they are worth. Not varied, and so not in them: how well a repair works, what it "
+    "may harm, and which volts go with which state."
 )
 
 
