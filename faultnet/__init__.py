@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from faultnet.files import list_models, load_model
     from faultnet.model import BenchState, Model
     from faultnet.ranking import Ranking, rank_tests
+    from faultnet.readings import Nominal
     from faultnet.repairs import rank_repairs
     from faultnet.settings import ShopSettings
 
@@ -25,6 +26,7 @@ _HOMES = {
     "Case": "faultnet.case",
     "Diagnosis": "faultnet.diagnosis",
     "Model": "faultnet.model",
+    "Nominal": "faultnet.readings",
     "Ranking": "faultnet.ranking",
     "ShopSettings": "faultnet.settings",
     "diagnose": "faultnet.diagnosis",
@@ -39,6 +41,7 @@ __all__ = [
     "Case",
     "Diagnosis",
     "Model",
+    "Nominal",
     "Ranking",
     "ShopSettings",
     "diagnose",

@@ -5,7 +5,7 @@
 # below comes from `models/backlight.yaml`, whose numbers are reasoned, not measured.
 
 # %%
-from faultnet import BenchState, Case, ShopSettings, diagnose, load_model, parse_events, rank_tests
+from faultnet import BenchState, Case, Nominal, ShopSettings, diagnose, load_model, parse_events, rank_tests
 
 model = load_model("backlight")
 trained = ShopSettings(trained=True)
@@ -35,7 +35,7 @@ print(ranking.to_frame()[["test", "gain_repair_bits", "cost", "waits_for"]].head
 # strings.
 
 # %%
-measured = Case(confirmed.events, nominal_volts=54).after(
+measured = Case(confirmed.events, nominal=Nominal.label(54)).after(
     *parse_events(model, ["loaded_voltage=0.1,0.2", "open_voltage=65"])
 )
 diagnosis = diagnose(model, measured)

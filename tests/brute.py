@@ -119,7 +119,7 @@ class Answers:
         for event in case.events:
             if isinstance(event, Reading):
                 showing = self._showing(event)
-                volts.setdefault(showing, []).append(Volts(event.observation, event.reached, event.hold))
+                volts.setdefault(showing, []).append(Volts(event.observation, event.reached, event.hold, case.meter))
             elif isinstance(event, RepairOutcome):
                 self._read(volts, case)
                 volts = {}
@@ -152,7 +152,7 @@ class Answers:
 
     def _read(self, volts: Mapping[float, Sequence[Volts]], case: Case) -> None:
         for showing, readings in volts.items():
-            likelihood = reading_likelihood(self.model, readings, case.nominal_volts, case.meter)
+            likelihood = reading_likelihood(self.model, readings, case.nominal)
             column = np.zeros(self.worlds.n)
             for states in np.ndindex(*likelihood.table.shape):
                 term = np.full(self.worlds.n, float(likelihood.table[states]))

@@ -8,6 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 from brute import Answers, Worlds
+from labels import label
 from test_backlight_numbers import CONFIRMED, MOST_FROM_TABLE, TABLES
 from test_cli import run
 from test_rules_of_thumb import OPEN_STRIP, PATHS
@@ -44,7 +45,7 @@ def worlds() -> Worlds:
 
 
 def believed(*texts: str, nominal: float | None = None) -> Belief:
-    return believe(combined(), Case(parse_events(combined(), (*CONFIRMED, *texts)), nominal_volts=nominal))
+    return believe(combined(), Case(parse_events(combined(), (*CONFIRMED, *texts)), nominal=label(nominal)))
 
 
 def faulty(belief: Belief, *components: str) -> float:
@@ -103,7 +104,7 @@ BRUTE_CASES: dict[str, tuple[tuple[str, ...], float | None]] = {
 @pytest.mark.parametrize("name", BRUTE_CASES)
 def test_beliefs_agree_with_brute_force_over_all_worlds(name: str) -> None:
     texts, nominal = BRUTE_CASES[name]
-    case = Case(parse_events(combined(), texts), nominal_volts=nominal)
+    case = Case(parse_events(combined(), texts), nominal=label(nominal))
     belief, answers = believe(combined(), case), Answers(worlds(), case)
     assert pytest.approx(answers.log_evidence, abs=1e-9) == belief.log_evidence
     for component in combined().components:
@@ -179,7 +180,7 @@ def test_a_settled_zero_unplugged_is_no_evidence_against_the_board(nominal: floa
 def follow(path: str, *, trained: bool) -> tuple[list[str], Ranking]:
     """The tests that the advice leads through on this path, and where it ends."""
     answers = {**OPEN_STRIP, **PATHS[path]}
-    case, asked = Case(nominal_volts=54), list[str]()
+    case, asked = Case(nominal=label(54)), list[str]()
     while len(asked) <= len(combined().tests):
         ranking = rank_tests(combined(), case, settings=ShopSettings(trained=trained))
         if ranking.advice.id == "reset_settings":

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from bridges import import_pgmpy, import_pyagrum, to_pgmpy, to_pyagrum
 from brute import Answers, Worlds
+from labels import label
 
 from faultnet.case import Case, believe, parse_events
 from faultnet.case.steps import case_steps
@@ -74,7 +75,7 @@ CASES: dict[str, tuple[tuple[str, ...], tuple[int, ...] | None, dict[str, object
     "readings, nominal known": (
         (*CONFIRMED, "loaded_voltage=0.4,0.3", "open_voltage=61", "loaded_voltage_peak=59.5"),
         None,
-        {"nominal_volts": 54.0},
+        {"nominal": label(54.0)},
     ),
     "readings, nominal unknown": ((*CONFIRMED, "loaded_voltage=24.1", "open_voltage=24.3,24.2@settled"), None, {}),
     "not showing": (
@@ -87,7 +88,7 @@ CASES: dict[str, tuple[tuple[str, ...], tuple[int, ...] | None, dict[str, object
             "strip_tester=abnormal@unknown",
         ),
         None,
-        {"nominal_volts": 88.0},
+        {"nominal": label(88.0)},
     ),
     "a repair in between": (
         (
@@ -99,7 +100,7 @@ CASES: dict[str, tuple[tuple[str, ...], tuple[int, ...] | None, dict[str, object
             "feed_rail=missing",
         ),
         None,
-        {"nominal_volts": 37.0, "given": {"age_band": "under_2_years"}},
+        {"nominal": label(37.0), "given": {"age_band": "under_2_years"}},
     ),
     "two repairs": (
         (

@@ -6,6 +6,7 @@ from math import inf, log
 
 import numpy as np
 import pytest
+from labels import label
 
 from faultnet.case import (
     Case,
@@ -70,10 +71,10 @@ def test_the_order_of_findings_within_an_epoch_is_irrelevant() -> None:
         "bl_on=high:0.8,low:0.1",
         "flashlight=image_seen@unknown",
     ]
-    expected = belief_of(*texts, nominal_volts=54.0)
+    expected = belief_of(*texts, nominal=label(54.0))
     rng = np.random.default_rng(5)
     for _ in range(5):
-        assert_same(expected, belief_of(*(texts[n] for n in rng.permutation(len(texts))), nominal_volts=54.0))
+        assert_same(expected, belief_of(*(texts[n] for n in rng.permutation(len(texts))), nominal=label(54.0)))
 
 
 def test_a_finding_speaks_about_the_set_as_it_was_before_a_later_repair() -> None:

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from bench_models import COLLATERAL, ODDS, PLAIN, lamp
 from brute import Answers, Worlds
+from labels import label
 from small_models import edit, of_one_part, write_model
 
 from faultnet.case import Case, believe, parse_events
@@ -42,7 +43,7 @@ def backlight() -> Model:
 
 
 def case_of(model: Model, *texts: str, nominal: float | None = None) -> Case:
-    return Case(parse_events(model, texts), nominal_volts=nominal)
+    return Case(parse_events(model, texts), nominal=label(nominal))
 
 
 @cache
@@ -305,7 +306,7 @@ def test_a_finding_the_rest_makes_unlikely_is_a_surprise_with_its_chance() -> No
     found = {s.event: s for s in diagnose(model, case).surprises if s.kind == "finding"}
     assert [len(OPEN_STRIP)] == list(found)
     for number, surprise in found.items():
-        rest = Case(tuple(e for n, e in enumerate(case.events) if n != number), nominal_volts=54.0)
+        rest = Case(tuple(e for n, e in enumerate(case.events) if n != number), nominal=label(54.0))
         belief = believe(model, rest)
         event = case.events[number]
         states = model.observations[event.observation].states  # type: ignore[union-attr]

@@ -10,6 +10,7 @@ import pytest
 from bench_models import lamp
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from labels import label
 
 from faultnet.case import Case, Event, Finding, Reading, RepairOutcome, SoftFinding, believe, parse_events
 from faultnet.case.bench import bench_after_events
@@ -42,7 +43,7 @@ def backlight() -> Model:
 
 
 def case_of(model: Model, *texts: str, inches: float | None = None) -> Case:
-    return Case(parse_events(model, texts), nominal_volts=54.0, inches=inches)
+    return Case(parse_events(model, texts), nominal=label(54.0), inches=inches)
 
 
 def ranked(name: str, settings: ShopSettings = TRAINED, bench: BenchState | None = None) -> Ranking:
@@ -453,13 +454,13 @@ nominals = st.sampled_from([None, 37.0, 54.0, 132.0])
 
 
 def belief_of(events: list[Event], nominal: float | None) -> Belief:
-    return believe(backlight(), Case(tuple(events), nominal_volts=nominal))
+    return believe(backlight(), Case(tuple(events), nominal=label(nominal)))
 
 
 @settings(max_examples=40)
 @given(jobs, nominals)
 def test_probabilities_are_numbers_that_sum_to_one(events: list[Event], nominal: float | None) -> None:
-    found = diagnose(backlight(), Case(tuple(events), nominal_volts=nominal), n_draws=5)
+    found = diagnose(backlight(), Case(tuple(events), nominal=label(nominal)), n_draws=5)
     assert not isnan(found.log_evidence)
     for component in backlight().components.values():
         rows = [fault for fault in found.faults if fault.component == component.id]
@@ -496,7 +497,7 @@ def test_a_flat_soft_finding_is_no_evidence(
 @settings(max_examples=15)
 @given(jobs, nominals)
 def test_gains_keep_their_bounds_on_any_job(events: list[Event], nominal: float | None) -> None:
-    case = Case(tuple(events), nominal_volts=nominal)
+    case = Case(tuple(events), nominal=label(nominal))
     entropy = believe(backlight(), case).entropy_bits
     for test in rank_tests(backlight(), case, BenchState(), TRAINED).tests:
         assert -IN_BITS <= test.gain_repair_bits <= test.gain_bits + IN_BITS

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import pytest
+from labels import label
 
 from faultnet.case import Case, believe, parse_events
 from faultnet.diagnosis import diagnose
@@ -44,7 +45,7 @@ class Chances:
 def after(*texts: str, nominal: float | None = None) -> Chances:
     """What is believed after the confirmed complaint and these events."""
     model = backlight()
-    belief = believe(model, Case(parse_events(model, (*CONFIRMED, *texts)), nominal_volts=nominal))
+    belief = believe(model, Case(parse_events(model, (*CONFIRMED, *texts)), nominal=label(nominal)))
 
     def faulty(*components: str) -> float:
         return 1 - float(belief.joint(components).flat[0])
@@ -139,7 +140,7 @@ def test_with_the_nominal_unknown_a_loaded_voltage_tells_less_than_with_it_known
 @pytest.mark.parametrize("open_voltage", ["rises_then_off", "65"])
 def test_all_strips_lighting_after_volts_unplugged_is_a_surprise_and_no_error(open_voltage: str) -> None:
     model = backlight()
-    case = Case(parse_events(model, (*CONFIRMED, f"open_voltage={open_voltage}")), nominal_volts=54)
+    case = Case(parse_events(model, (*CONFIRMED, f"open_voltage={open_voltage}")), nominal=label(54))
     told = diagnose(model, case.after(*parse_events(model, ["strip_tester=all_light_ok"])))
     assert [surprise.kind for surprise in told.surprises] == ["conflict"]
     assert told.surprises[0].value > 0.5
@@ -223,7 +224,7 @@ def walk(path: str, *, trained: bool) -> Walk:
     """Follow the advice from an empty case until it is no test, with the answers of this path."""
     model, answers = backlight(), {**OPEN_STRIP, **PATHS[path]}
     settings = ShopSettings(trained=trained)
-    case, bench = Case(nominal_volts=54), BenchState()
+    case, bench = Case(nominal=label(54)), BenchState()
     tests: list[str] = []
     steps = []
     while len(tests) <= len(model.tests):
@@ -309,7 +310,7 @@ def test_the_paths_end_in_the_repair_that_fits_them() -> None:
 def test_the_panel_is_opened_only_with_driver_and_strips_proved_and_the_led_side_at_the_gate(path: str) -> None:
     model, walked = backlight(), walk(path, trained=True)
     for end in range(len(walked.case.events) + 1):
-        case = Case(walked.case.events[:end], nominal_volts=54)
+        case = Case(walked.case.events[:end], nominal=label(54))
         ranking = rank_tests(model, case, settings=ShopSettings(trained=True))
         advice = ranking.advice
         if advice.kind == "repair" and model.repairs[advice.id].needs.get("panel") == "opened":
@@ -335,7 +336,7 @@ def test_advice_never_opens_the_panel_on_volts_alone() -> None:
     model = backlight()
     case = Case(
         parse_events(model, (*CONFIRMED, "startup_flash=flash_then_off", "loaded_voltage=0", "open_voltage=64")),
-        nominal_volts=54,
+        nominal=label(54),
     )
     ranking = rank_tests(model, case, settings=ShopSettings(trained=True))
     (strips,) = (repair for repair in ranking.repairs if repair.repair == "replace_strips")

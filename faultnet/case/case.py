@@ -5,21 +5,23 @@ from dataclasses import dataclass, field, replace
 
 from faultnet.case.events import Event, Finding, Reading, RepairOutcome, Seen, set_aside
 from faultnet.model.model import Model
-from faultnet.readings import Meter
+from faultnet.readings import METERS, Meter, Nominal
 
 
 @dataclass(frozen=True)
 class Case:
     """One set on the bench.
 
-    given: conditions whose state is known. nominal_volts: the loaded nominal, None when it is not known.
+    given: conditions whose state is known. nominal: what is known of the set's voltages, None when nothing is.
+    meter: the one used where a reading names no other; meters: those that may be named.
     inches: screen size. with_complaint: whether the complaint of the model counts as the first finding.
     """
 
     events: tuple[Event, ...] = ()
     given: Mapping[str, str] = field(default_factory=dict)
-    nominal_volts: float | None = None
+    nominal: Nominal | None = None
     meter: Meter = field(default_factory=Meter)
+    meters: Mapping[str, Meter] = field(default_factory=lambda: METERS)
     inches: float | None = None
     with_complaint: bool = True
 

@@ -1,6 +1,6 @@
 """What people type about a set, as events: `sound=present`, `loaded_voltage=36.8,37.1`, `replace_strips=not`."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from difflib import get_close_matches
 
 from faultnet.case.events import SYMPTOM_SHOWING, Event, Finding, Reading, RepairOutcome, Seen, SoftFinding
@@ -9,6 +9,7 @@ from faultnet.errors import UsageProblem
 from faultnet.model.model import Model
 from faultnet.model.neighbours import Refusal
 from faultnet.model.nodes import Observation
+from faultnet.readings import METERS
 
 _HOLDS = ("steady", "max", "settled")
 _AGAINST = ("chassis", "hot")
@@ -16,13 +17,16 @@ _SET_WORKS: Mapping[str, bool] = {"works": True, "yes": True, "not": False, "no"
 """How a repair ended: whether the set works after it."""
 
 
-def parse_events(model: Model, texts: Iterable[str]) -> tuple[Event, ...]:
-    """The events of these texts in order. UsageProblem lists everything that cannot be understood."""
+def parse_events(model: Model, texts: Iterable[str], meters: Collection[str] = METERS) -> tuple[Event, ...]:
+    """The events of these texts in order. UsageProblem lists everything that cannot be understood.
+
+    meters: those that may be named after `@meter:`.
+    """
     events: list[Event] = []
     problems: list[str] = []
     for text in texts:
         try:
-            events.append(parse_event(model, text))
+            events.append(parse_event(model, text, meters))
         except UsageProblem as error:
             problems.extend(error.problems)
     if problems:
@@ -30,7 +34,7 @@ def parse_events(model: Model, texts: Iterable[str]) -> tuple[Event, ...]:
     return tuple(events)
 
 
-def parse_event(model: Model, text: str) -> Event:
+def parse_event(model: Model, text: str, meters: Collection[str] = METERS) -> Event:
     """The event of one text such as `open_voltage=0@settled`. UsageProblem says everything that is wrong with it."""
     name, equals, rest = text.partition("=")
     if not equals or not rest.strip():
@@ -44,7 +48,7 @@ def parse_event(model: Model, text: str) -> Event:
         raise UsageProblem(f"{text}: unknown observation or repair {name}" + _hint(model, name))
     seen = model.observations[observations[name]]
     problems: list[str] = []
-    told = _circumstances(circumstances, seen, problems)
+    told = _circumstances(circumstances, seen, meters, problems)
     event = _seen(model, seen, value, told, problems)
     if problems or event is None:
         raise UsageProblem(*(f"{text}: {problem}" for problem in problems))
@@ -81,7 +85,7 @@ def _seen(
         problems.extend(error.problems)
         return None
     hold = told["hold"] or seen.reading.default_hold
-    return Reading(seen.id, points, hold, told["against"], told["symptom"], told["by"])
+    return Reading(seen.id, points, hold, told["against"], told["symptom"], told["by"], told["meter"])
 
 
 def _taking_volts(model: Model) -> str:
@@ -118,6 +122,7 @@ def _told(event: Seen, model: Model | None) -> list[str]:
         reading = None if model is None else model.observations[event.observation].reading
         told += [event.hold] if reading is None or event.hold != reading.default_hold else []
         told += [event.against] if event.against != "chassis" else []
+        told += [f"meter:{event.meter}"] if event.meter else []
     told += [event.symptom] if event.symptom != "showing" else []
     return told + ([f"by:{event.by}"] if event.by else [])
 
@@ -216,19 +221,31 @@ def _repair(repair: str, value: str, circumstances: str, text: str) -> RepairOut
     return RepairOutcome(repair, _SET_WORKS[ending])
 
 
-def _circumstances(text: str, seen: Observation, problems: list[str]) -> dict[str, str]:
+def _meter(word: str, seen: Observation, meters: Collection[str], problems: list[str]) -> str:
+    name = _plain(word.removeprefix("meter:"))
+    if seen.reading is None:
+        problems.append(f"{word} goes with a reading in volts, and {seen.id} is none")
+    if name not in meters:
+        problems.append(f"unknown meter {name}; known are {', '.join(meters)}" + nearest(name, meters))
+    return name
+
+
+def _circumstances(text: str, seen: Observation, meters: Collection[str], problems: list[str]) -> dict[str, str]:
     """The circumstances after `@`, usual where nothing is said; what cannot be understood is added to the problems."""
-    told = {"hold": "", "against": "chassis", "symptom": "showing", "by": ""}
+    told = {"hold": "", "against": "chassis", "symptom": "showing", "by": "", "meter": ""}
     kinds: Mapping[str, Sequence[str]] = {"hold": _HOLDS, "against": _AGAINST, "symptom": tuple(SYMPTOM_SHOWING)}
     for word in filter(None, map(str.strip, text.split("+"))):
         if word.startswith("by:") and len(word) > 3:
             told["by"] = word[3:]
             continue
+        if word.startswith("meter:"):
+            told["meter"] = _meter(word, seen, meters, problems)
+            continue
         kind = next((kind for kind, words in kinds.items() if _plain(word) in words), None)
         if kind is None:
             known = [w for words in kinds.values() for w in words]
             problems.append(
-                f"unknown circumstance {word}; known are {', '.join(known)}, by:NAME" + nearest(word, known)
+                f"unknown circumstance {word}; known are {', '.join(known)}, by:NAME, meter:NAME" + nearest(word, known)
             )
         elif kind in ("hold", "against") and seen.reading is None:
             problems.append(f"{word} goes with a reading in volts, and {seen.id} is none")

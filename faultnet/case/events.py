@@ -33,6 +33,7 @@ class Reading:
     """Volts at one or more points. `inf` is over range, None a point not reached.
 
     hold: `steady`, `max` or `settled`; against: `chassis`, or `hot` for the mains side, which sets the reading aside.
+    meter: the name of another meter than the usual one.
     """
 
     observation: str
@@ -41,6 +42,7 @@ class Reading:
     against: str = "chassis"
     symptom: str = "showing"
     by: str = ""
+    meter: str = ""
 
     @property
     def reached(self) -> tuple[float, ...]:

@@ -63,12 +63,17 @@ def _seen_steps(model: Model, case: Case, seen: Sequence[Seen]) -> list[Step]:
     for event in seen:
         showing = _showing(model, event)
         if isinstance(event, Reading):
-            readings.setdefault(showing, []).append(Volts(event.observation, event.reached, event.hold))
+            readings.setdefault(showing, []).append(volts_of(case, event))
         else:
             steps.append(_finding_step(model, event, showing))
     for showing, volts in readings.items():
-        steps.append(reading_likelihood(model, volts, case.nominal_volts, case.meter, showing))
+        steps.append(reading_likelihood(model, volts, case.nominal, showing))
     return steps
+
+
+def volts_of(case: Case, event: Reading) -> Volts:
+    """A reading with the meter it was taken with."""
+    return Volts(event.observation, event.reached, event.hold, case.meters[event.meter] if event.meter else case.meter)
 
 
 def _showing(model: Model, event: Seen) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 from faultnet.case.events import Event, Finding, Reading, RepairOutcome, SoftFinding
 from faultnet.model.model import Model
 from faultnet.model.nodes import Observation
+from faultnet.readings import Nominal
 
 DISAGREE_VOLTS = 3.0
 DISAGREE_SHARE = 0.05
@@ -30,7 +31,19 @@ def describe_event(model: Model, event: Event) -> str:
         told = _points(event)
         notes.insert(0, _HOLD_WORDS[event.hold])
         notes += ["against the mains side"] if event.against == "hot" else []
+        notes += [f"{event.meter} meter"] if event.meter else []
     return f"{event.observation}: {told}" + (f" ({', '.join(notes)})" if notes else "")
+
+
+def nominal_words(nominal: Nominal) -> str:
+    """What is known of a set's voltages, and from where: "54 V +-3 % (label)"."""
+    known = [
+        f"{what}{spread.volts:.4g} V +-{100 * spread.relative_sd:.2g} %"
+        for what, spread in (("", nominal.loaded), ("unplugged ", nominal.unplugged))
+        if spread is not None
+    ]
+    behind = f", {nominal.readings} reading{'s' if nominal.readings > 1 else ''} behind it" if nominal.readings else ""
+    return f"{', '.join(known)} ({nominal.source}{behind})"
 
 
 def _likelihoods(seen: Observation, event: SoftFinding) -> str:

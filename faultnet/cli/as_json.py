@@ -89,7 +89,7 @@ def answer_json(
 def _assumed_json(case: Case, diagnosis: Diagnosis, ranking: Ranking) -> Json:
     """What the answer was worked out with besides the events: null where it is not known."""
     return {
-        "nominal_volts": case.nominal_volts,
+        "nominal_volts": None if case.nominal is None else case.nominal.volts,
         "size_inches": case.inches,
         "bench": ranking.bench.as_dict(),
         "trained": ranking.settings.trained,

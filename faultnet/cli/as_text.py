@@ -8,7 +8,7 @@ from faultnet.case import Case
 from faultnet.case.doubts import doubts
 from faultnet.case.entry import find_state, written
 from faultnet.case.events import set_aside
-from faultnet.case.words import describe_event, state_words
+from faultnet.case.words import describe_event, nominal_words, state_words
 from faultnet.cli.as_json import DISCLAIMER
 from faultnet.cli.kinds import WORTH_SHOWING, better_fit_text, kinds, measured, onward
 from faultnet.cli.repairs import repairs_text
@@ -90,8 +90,8 @@ def _understood(model: Model, case: Case) -> Iterator[str]:
             note = f" -- set aside: {reason}"
         note += "".join(f" -- {doubt}" for doubt in doubts(event))
         yield wrapped(f"{number + 1}. {describe_event(model, event)}{note}", 2, 5)
-    if case.nominal_volts is not None:
-        yield f"  nominal voltage: {case.nominal_volts:g} V"
+    if case.nominal is not None:
+        yield f"  nominal voltage: {nominal_words(case.nominal)}"
 
 
 def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:

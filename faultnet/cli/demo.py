@@ -12,6 +12,7 @@ from faultnet.files import load_model
 from faultnet.model import ModeId, Model
 from faultnet.model.work import Caution
 from faultnet.ranking import Ranking, rank_tests
+from faultnet.readings import Nominal
 from faultnet.settings import ShopSettings
 from faultnet.words import odds_factor, percent
 
@@ -61,7 +62,7 @@ class _Standing:
 def tell_demo() -> None:
     """Print the demo. Every number in it is computed as it is told."""
     model = load_model("backlight")
-    now = _look(model, Case(nominal_volts=NOMINAL_VOLTS, inches=INCHES))
+    now = _look(model, Case(nominal=Nominal.label(NOMINAL_VOLTS), inches=INCHES))
     _intake(model, now)
     shown: set[Caution] = set()
     for number in range(1, MOST_STEPS + 1):

@@ -11,7 +11,19 @@ from typing import Annotated
 import typer
 
 from faultnet import __version__
-from faultnet.cli.options import Engine, Events, Given, Json, ModelName, Nominal, Setup, Size, Trained, WithoutComplaint
+from faultnet.cli.options import (
+    Engine,
+    Events,
+    Given,
+    Json,
+    Leds,
+    ModelName,
+    Nominal,
+    Setup,
+    Size,
+    Trained,
+    WithoutComplaint,
+)
 from faultnet.errors import FaultnetError
 
 EXIT_CODES = "Exit codes: 0 ok, 1 unexpected, 2 usage, 3 a bad model file, 4 not enough data, 6 contradictory evidence."
@@ -60,6 +72,7 @@ def next_(
     at: Setup = "",
     size: Size = None,
     nominal: Nominal = None,
+    leds: Leds = "",
     trained: Trained = False,
     without_complaint: WithoutComplaint = False,
     engine: Engine = "auto",
@@ -70,7 +83,8 @@ def next_(
 
     An event is NAME=STATE (sound=present), NAME=VOLTS for one or more points (loaded_voltage=36.8,37.1 or 37x5; OL over
     range, ? not reached), REPAIR=works or REPAIR=not, or NAME=STATE:0.8,STATE:0.2 for something seen unclearly. After @
-    come circumstances joined by +: settled, max, steady, hot, not_showing, by:NAME. Order counts only around repairs.
+    come circumstances joined by +: settled, max, steady, hot, not_showing, by:NAME, meter:NAME. Order counts only
+    around repairs.
     """
     from faultnet.cli.next import answer_next
 
@@ -81,6 +95,7 @@ def next_(
         at=at,
         inches=size,
         nominal_volts=nominal,
+        leds=leds,
         trained=trained,
         with_complaint=not without_complaint,
         engine=engine,

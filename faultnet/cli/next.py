@@ -7,6 +7,7 @@ from dataclasses import replace
 from faultnet.case import Case, parse_events
 from faultnet.case.bench import bench_after_events
 from faultnet.case.entry import nearest, parse_given
+from faultnet.case.points import NUMBER
 from faultnet.cli.as_json import answer_json
 from faultnet.cli.as_text import answer_text
 from faultnet.diagnosis import BetterFit, better_fit, diagnose, translated
@@ -16,7 +17,10 @@ from faultnet.files import load_model
 from faultnet.model import Model
 from faultnet.model.work import SETUP_PARTS
 from faultnet.ranking import rank_tests
+from faultnet.readings import Nominal
 from faultnet.settings import ShopSettings
+
+LEAST_NOMINAL_VOLTS, MOST_NOMINAL_VOLTS = 5.0, 600.0
 
 
 def answer_next(
@@ -27,6 +31,7 @@ def answer_next(
     at: str,
     inches: float | None,
     nominal_volts: float | None,
+    leds: str,
     trained: bool,
     with_complaint: bool,
     engine: str,
@@ -35,7 +40,8 @@ def answer_next(
 ) -> None:
     """Print where the set stands and what to do next."""
     model = with_engine(load_model(name), engine)
-    case, told = _understood(model, events, given, at, inches, nominal_volts, with_complaint)
+    case = Case(inches=inches, with_complaint=with_complaint)
+    case, told = _understood(model, case, events, given, at, nominal_volts, leds)
     bench = bench_after_events(model, case).after(**told)
     ranking = rank_tests(model, case, bench, ShopSettings(trained=trained))
     diagnosis, fits = diagnose(model, case), fits_better(model, case)
@@ -58,15 +64,20 @@ def fits_better(model: Model, case: Case) -> BetterFit | None:
 
 def _understood(
     model: Model,
+    case: Case,
     events: Sequence[str],
     given: Sequence[str],
     at: str,
-    inches: float | None,
     nominal_volts: float | None,
-    with_complaint: bool,
+    leds: str,
 ) -> tuple[Case, dict[str, str]]:
+    """The case with all that was typed, and how the set stands. UsageProblem lists all slips."""
     problems: list[str] = []
-    case, told = Case(inches=inches, nominal_volts=nominal_volts, with_complaint=with_complaint), dict[str, str]()
+    told = dict[str, str]()
+    try:
+        case = replace(case, nominal=parse_nominal(nominal_volts, leds))
+    except UsageProblem as error:
+        problems.extend(error.problems)
     try:
         case = case.after(*parse_events(model, events))
     except UsageProblem as error:
@@ -82,6 +93,21 @@ def _understood(
     if problems:
         raise UsageProblem(*problems)
     return case, told
+
+
+def parse_nominal(volts: float | None, leds: str) -> Nominal | None:
+    """The nominal from a label's volts, or from LEDs in series as `18` or `12x6.2`. UsageProblem: a slip, or both."""
+    if not leds:
+        return None if volts is None else Nominal.label(volts)
+    count, _, forward = leds.lower().replace(" ", "").partition("x")
+    if volts is not None:
+        raise UsageProblem("--nominal and --leds: give one of them; a printed value is the better one")
+    if not count.isdecimal() or not NUMBER.fullmatch(forward or "1"):
+        raise UsageProblem(f"--leds {leds}: write how many stand in series, 18, or with the volts of one, 12x6.2")
+    nominal = Nominal.calculated(int(count), float(forward)) if forward else Nominal.calculated(int(count))
+    if not LEAST_NOMINAL_VOLTS <= (nominal.volts or 0) <= MOST_NOMINAL_VOLTS:
+        raise UsageProblem(f"--leds {leds}: that makes {nominal.volts:g} V; LED strings have 5 to 600 V")
+    return nominal
 
 
 def with_engine(model: Model, kind: str) -> Model:

@@ -33,6 +33,14 @@ Nominal = Annotated[
         "--nominal", metavar="V", help="Nominal loaded voltage, from the label: volts without the V.", min=5, max=600
     ),
 ]
+Leds = Annotated[
+    str,
+    typer.Option(
+        "--leds",
+        metavar="N[xV]",
+        help="LEDs in series, and volts of one if not 3.1: the nominal is then calculated (18, 12x6.2).",
+    ),
+]
 Trained = Annotated[bool, typer.Option("--trained", help="This bench is trained for powered work and for panels.")]
 WithoutComplaint = Annotated[
     bool, typer.Option("--without-complaint", help="Leave the complaint of the model out of the evidence.")

@@ -23,7 +23,7 @@ from faultnet.model.nodes import (
     Row,
     When,
 )
-from faultnet.model.volts import Level, NominalRange, Piece, ReadingModel
+from faultnet.model.volts import Level, NominalRange, Pattern, Piece, ReadingModel
 from faultnet.model.work import BenchTest, Caution, Repair, SetupChange
 
 Document = Mapping[str, Any]
@@ -154,7 +154,14 @@ def _reading(r: Document) -> ReadingModel:
         outlier_share=r["outliers"]["share"],
         up_to_volts=r["outliers"]["up_to_volts"],
         mark=r["mark"],
+        start_pulse=dict(r["start_pulse"]),
+        patterns={state: _pattern(p) for state, p in r["patterns"].items()},
+        channel_sd=r["channel_sd"] or 0.0,
     )
+
+
+def _pattern(p: Document) -> Pattern:
+    return Pattern(p["rest"], tuple(p["odd"] or ()), *(p["count"] or (0, 0)))
 
 
 def _levels(levels: list[Document]) -> tuple[Level, ...]:
@@ -164,7 +171,7 @@ def _levels(levels: list[Document]) -> tuple[Level, ...]:
 def _piece(p: Document) -> Piece:
     if p["rail"] is not None:
         return Piece(p["share"], "rail", 0.0, p["rail"])
-    kind = "normal" if p["normal"] is not None else "uniform"
+    kind = next(kind for kind in ("normal", "limit", "uniform") if p[kind] is not None)
     return Piece(p["share"], kind, *p[kind])
 
 

@@ -1,13 +1,16 @@
 """What a reading in volts looks like in each state of an observation, as written in the model file."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True)
 class Piece:
-    """One piece of a mixture. kind `normal`: mean and sd as ratios to the nominal; `uniform`: from and to as ratios;
-    `rail`: at one of the usual input rails, sd as a ratio to the nominal."""
+    """One piece of a mixture, in ratios to the nominal but for `rail`.
+
+    kind `normal`: mean and sd; `uniform`: from and to; `limit`: mean and sd of the over-voltage limit, which the shop's
+    list may know better; `rail`: at one of the usual input rails, sd.
+    """
 
     share: float
     kind: str
@@ -24,11 +27,27 @@ class Level:
 
 
 @dataclass(frozen=True)
+class Pattern:
+    """What separate channels do together: all at the level `rest`, but for some at one of the levels `odd`.
+
+    at_least, at_most: how many are odd, each number as likely; none where `odd` is empty.
+    """
+
+    rest: str
+    odd: tuple[str, ...] = ()
+    at_least: int = 0
+    at_most: int = 0
+
+
+@dataclass(frozen=True)
 class ReadingModel:
     """The distribution of a reading for every state, and how it changes with the hold mode.
 
     given: conditions the value hangs on besides the state. levels[hold][state] is a tuple of `Level`, the first whose
     `when` fits counts; a state that a hold mode does not name reads as under `default_hold`.
+    start_pulse: share of a state's cases in which it is a start pulse that then settles, which a meter may miss.
+    patterns: for separate channels what they do in each state; levels are then those of single channels. channel_sd:
+    how far channels of one set differ at the same level, as a ratio to the nominal.
     """
 
     unit: str
@@ -38,6 +57,19 @@ class ReadingModel:
     outlier_share: float
     up_to_volts: float
     mark: str
+    start_pulse: Mapping[str, float] = field(default_factory=dict)
+    patterns: Mapping[str, Pattern] = field(default_factory=dict)
+    channel_sd: float = 0.0
+
+    @property
+    def has_channels(self) -> bool:
+        """Whether its points are separate channels, not one feed read at several places."""
+        return bool(self.patterns)
+
+    def level(self, name: str, hold: str, at: Mapping[str, str]) -> Level:
+        """The level of a state (or of a channel), read with this hold under these conditions."""
+        by_state = self.levels.get(hold, self.levels[self.default_hold])
+        return next(level for level in by_state[name] if all(at.get(c) == s for c, s in level.when.items()))
 
 
 @dataclass(frozen=True)

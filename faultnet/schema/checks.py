@@ -274,15 +274,35 @@ def _reading(path: Path, states: Sequence[str], reading: shapes.ReadingShape, pa
     for number, node in enumerate(reading.given):
         if node not in parts.named("conditions"):
             yield (*path, "given", number), unknown("condition", node, parts.named("conditions"))
-    for state in states:
+    names = states
+    if reading.patterns:
+        names = list(reading.levels)
+        yield from _patterns(path, states, reading)
+    for state in names:
         if state not in reading.levels:
             yield (*path, "levels"), f"no level for the state {state}"
+    for state in reading.start_pulse:
+        if state not in reading.settled:
+            yield (*path, "start_pulse", state), "a start pulse needs a level under `settled`: what it shows afterwards"
     for section, levels_by_state in (("levels", reading.levels), ("settled", reading.settled)):
         for state, levels in levels_by_state.items():
-            if state not in states:
-                yield (*path, section, state), unknown("state", state, states)
+            if state not in names:
+                yield (*path, section, state), unknown("state", state, names)
             for number, level in enumerate(levels):
                 if abs(sum(piece.share for piece in level.mix) - 1) > ROW_SUM_TOLERANCE:
                     yield (*path, section, state, number, "mix"), "the shares of the pieces must add to 1"
             whens = [{node: [wanted] for node, wanted in level.when.items()} for level in levels]
             yield from _coverage(parts, (*path, section), state, reading.given, whens, "level")
+
+
+def _patterns(path: Path, states: Sequence[str], reading: shapes.ReadingShape) -> Iterator[Finding]:
+    """What is wrong with what separate channels do in each state."""
+    for state in states:
+        if state not in reading.patterns:
+            yield (*path, "patterns"), f"no pattern for the state {state}"
+    for state, pattern in reading.patterns.items():
+        if state not in states:
+            yield (*path, "patterns", state), unknown("state", state, states)
+        for key, level in (("rest", pattern.rest), *(("odd", odd) for odd in pattern.odd or ())):
+            if level not in reading.levels:
+                yield (*path, "patterns", state, key), unknown("level", level, list(reading.levels))

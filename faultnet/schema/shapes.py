@@ -154,19 +154,21 @@ class NoisyMaxShape(Shape):
 
 
 class PieceShape(Shape):
-    """One piece of a mixture: exactly one of normal, uniform and rail."""
+    """One piece of a mixture: exactly one of normal, limit, uniform and rail."""
 
     share: Chance = 1.0
     normal: Annotated[list[Ratio], Field(min_length=2, max_length=2)] | None = None
     uniform: Annotated[list[Ratio], Field(min_length=2, max_length=2)] | None = None
+    limit: Annotated[list[Ratio], Field(min_length=2, max_length=2)] | None = None
     rail: Positive | None = None
 
     @model_validator(mode="after")
     def _one_kind(self) -> "PieceShape":
-        if sum(kind is not None for kind in (self.normal, self.uniform, self.rail)) != 1:
-            raise ValueError("give exactly one of normal: [mean, sd], uniform: [from, to], rail: sd")
-        if self.normal is not None and not self.normal[1] > 0:
-            raise ValueError("the sd of normal: [mean, sd] must be above 0")
+        if sum(kind is not None for kind in (self.normal, self.limit, self.uniform, self.rail)) != 1:
+            raise ValueError("give exactly one of normal: [mean, sd], limit: [mean, sd], uniform: [from, to], rail: sd")
+        for word, pair in (("normal", self.normal), ("limit", self.limit)):
+            if pair is not None and not pair[1] > 0:
+                raise ValueError(f"the sd of {word}: [mean, sd] must be above 0")
         if self.uniform is not None and not self.uniform[0] < self.uniform[1]:
             raise ValueError("uniform: [from, to] needs from below to")
         return self
@@ -186,6 +188,22 @@ class OutlierShape(Shape):
     up_to_volts: Positive
 
 
+class PatternShape(Shape):
+    """What separate channels do in a state: all at `rest`, but for `count` of them at one of the levels `odd`."""
+
+    rest: Id
+    odd: Choice | None = None
+    count: Annotated[list[Annotated[int, Field(ge=1, le=16)]], Field(min_length=2, max_length=2)] | None = None
+
+    @model_validator(mode="after")
+    def _both_or_none(self) -> "PatternShape":
+        if (self.odd is None) != (self.count is None):
+            raise ValueError("odd and count: [from, to] go together")
+        if self.count is not None and self.count[0] > self.count[1]:
+            raise ValueError("count: [from, to] needs from at most to")
+        return self
+
+
 class ReadingShape(Shape):
     """The distribution of a reading in every state."""
 
@@ -196,6 +214,17 @@ class ReadingShape(Shape):
     mark: Mark
     levels: dict[Id, Annotated[list[LevelShape], Field(min_length=1)]]
     settled: dict[Id, Annotated[list[LevelShape], Field(min_length=1)]] = {}
+    start_pulse: dict[Id, Chance] = {}
+    channels: Literal["same", "separate"] = "same"
+    channel_sd: Positive | None = None
+    patterns: dict[Id, PatternShape] = {}
+
+    @model_validator(mode="after")
+    def _channels(self) -> "ReadingShape":
+        is_separate = self.channels == "separate"
+        if is_separate != bool(self.patterns) or is_separate != (self.channel_sd is not None):
+            raise ValueError("`channels: separate` goes with `patterns` and `channel_sd`, and these with it")
+        return self
 
 
 class ObservationShape(Shape):

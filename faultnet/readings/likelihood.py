@@ -1,0 +1,124 @@
+"""What readings in volts say about the states of their observations.
+
+A reading is never cut into bins: each state has a distribution of the ratio to the nominal voltage, widened by the
+meter's error and mixed with a share of outliers, and the nominal itself is integrated over what is known of it.
+Readings taken on one set share its nominal and what its driver output shows when off, so they are weighed together.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import product
+from math import isinf
+
+import numpy as np
+
+from faultnet.cpt import Floats
+from faultnet.engine.evidence import Likelihood
+from faultnet.model.model import Model
+from faultnet.model.volts import ReadingModel
+from faultnet.readings.channels import channels_density
+from faultnet.readings.density import Grid, Taken, state_density
+from faultnet.readings.meter import Meter
+from faultnet.readings.nominal import Nominal, nominal_nodes
+
+MOST_VOLTS = 1500.0
+
+_COMMON_NODES = np.linspace(-7.0, 7.0, 113)
+_COMMON_WEIGHTS = np.exp(-0.5 * _COMMON_NODES**2) / np.exp(-0.5 * _COMMON_NODES**2).sum()
+
+
+@dataclass(frozen=True)
+class Volts:
+    """One reading: the points that were reached, in volts (`inf`: over range), how the meter was set, and which."""
+
+    observation: str
+    points: tuple[float, ...]
+    hold: str
+    meter: Meter = field(default_factory=Meter)
+
+    @property
+    def volts(self) -> float:
+        """One feed read at several points is one reading: the median of its points."""
+        return float(np.median(self.points))
+
+    @property
+    def measured(self) -> tuple[float, ...]:
+        """The points that are not over range."""
+        return tuple(point for point in self.points if not isinf(point))
+
+
+def reading_likelihood(
+    model: Model, readings: Sequence[Volts], nominal: Nominal | None, showing: float = 1.0
+) -> Likelihood:
+    """The likelihood of the readings of one epoch, over the states of their observations and the conditions they share.
+
+    In 1/V to the power of the number of readings. An over-range reading says nothing and gets a flat factor.
+    """
+    observations = list(dict.fromkeys(reading.observation for reading in readings))
+    models = {o: reading_model(model, o) for o in observations}
+    conditions = list(dict.fromkeys(c for m in models.values() for c in m.given))
+    grid = grid_of(model, nominal, with_channels=any(m.has_channels for m in models.values()))
+    axes = [len(model.states_of(node)) for node in (*observations, *conditions)]
+    table: Floats = np.empty(axes)
+    for number, at in enumerate(standings(model, conditions)):
+        by_node: Floats = grid.weights.reshape(-1, *(1,) * len(observations))
+        for axis, observation in enumerate(observations):
+            own = [reading for reading in readings if reading.observation == observation]
+            densities = states_density(model, observation, own, at, grid)
+            shape = [len(grid.weights)] + [1] * len(observations)
+            shape[axis + 1] = densities.shape[1]
+            by_node = by_node * densities.reshape(shape)
+        table.reshape(*axes[: len(observations)], -1)[..., number] = by_node.sum(axis=0)
+    return Likelihood((*observations, *conditions), table, showing)
+
+
+def states_density(
+    model: Model, observation: str, readings: Sequence[Volts], at: Mapping[str, str], grid: Grid
+) -> Floats:
+    """Density of some readings of one observation together, in every state, at every node: ``(n, n_states)``."""
+    how, states = reading_model(model, observation), model.observations[observation].states
+    total: Floats = np.ones((len(grid.weights), len(states)))
+    for reading in readings:
+        if not reading.measured:
+            continue
+        taken = Taken(reading.hold, at, reading.meter, grid)
+        if how.has_channels:
+            columns = [channels_density(how, state, reading.measured, taken) for state in states]
+        elif isinf(reading.volts):
+            continue
+        else:
+            columns = [state_density(how, state, reading.volts, taken) for state in states]
+        total = total * np.stack(columns, axis=1)
+    return total
+
+
+def grid_of(model: Model, nominal: Nominal | None, *, with_channels: bool = False) -> Grid:
+    """What to integrate over for readings of one set. ValueError when the model knows nothing of nominal voltages."""
+    if model.nominal is None:
+        raise ValueError(f"{model.id} knows nothing of nominal voltages")
+    nominals, weights = nominal_nodes(None if nominal is None else nominal.loaded, model.nominal)
+    limit = None if nominal is None else nominal.unplugged
+    if not with_channels:
+        return Grid(nominals, np.zeros_like(nominals), weights, model.nominal, limit)
+    common, together = np.tile(_COMMON_NODES, len(nominals)), np.outer(weights, _COMMON_WEIGHTS).reshape(-1)
+    return Grid(np.repeat(nominals, len(_COMMON_NODES)), common, together, model.nominal, limit)
+
+
+def standings(model: Model, conditions: Sequence[str]) -> Iterator[Mapping[str, str]]:
+    """Every combination of the states of some conditions, the last fastest."""
+    for states in product(*(model.conditions[condition].states for condition in conditions)):
+        yield dict(zip(conditions, states, strict=True))
+
+
+def outlier_density(model: Model, observation: str) -> float:
+    """Share of outliers times their density, in 1/V: what a reading weighs if it says nothing."""
+    reading = reading_model(model, observation)
+    return reading.outlier_share / reading.up_to_volts
+
+
+def reading_model(model: Model, observation: str) -> ReadingModel:
+    """How an observation is read in volts. ValueError when it is not."""
+    reading = model.observations[observation].reading
+    if reading is None:
+        raise ValueError(f"{observation} is not read in volts")
+    return reading
