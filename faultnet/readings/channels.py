@@ -21,7 +21,7 @@ def channels_density(reading: ReadingModel, state: str, volts: Sequence[float], 
     """
     pattern = reading.patterns[state]
     of_level = {
-        name: [_channel(reading, name, each, taken) for each in volts]
+        name: list(_channels(reading, name, np.array(volts)[:, None], taken))
         for name in dict.fromkeys((pattern.rest, *pattern.odd))
     }
     rest = of_level[pattern.rest]
@@ -44,6 +44,7 @@ def odd_counts(rest: Sequence[Floats], odd: Sequence[Floats]) -> list[Floats]:
     return sums
 
 
-def _channel(reading: ReadingModel, name: str, volts: float, taken: Taken) -> Floats:
+def _channels(reading: ReadingModel, name: str, volts: Floats, taken: Taken) -> Floats:
+    """Density of each channel at a level: ``(n_channels, n)``."""
     level = reading.level(name, taken.hold, taken.at)
     return with_outliers(reading, level_density(level, volts, taken, reading.channel_sd))

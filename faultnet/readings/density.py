@@ -58,9 +58,10 @@ class Taken:
     grid: Grid
 
 
-def state_density(reading: ReadingModel, state: str, volts: float, taken: Taken) -> Floats:
-    """Density of a reading in a state, outliers mixed in, at every node of the grid: ``(n,)``.
+def state_density(reading: ReadingModel, state: str, volts: Floats, taken: Taken) -> Floats:
+    """Density of readings in a state, outliers mixed in, at every node of the grid: ``(n_volts, n)``.
 
+    volts: ``(n_volts, 1)``.
     A state that is a start pulse in part of its cases shows, with the chances of the meter, as it does when settled, as
     anything up to a share of its level, or in full.
     """
@@ -90,29 +91,27 @@ def _up_to_full(level: Level) -> Level:
     return Level(level.when, tuple(pieces))
 
 
-def level_density(level: Level, volts: float, taken: Taken, channel_sd: float | None = None) -> Floats:
-    """Density of a reading at a level: ``(n,)``. channel_sd: of separate channels, how far one is from the others."""
-    total: Floats = np.zeros(len(taken.grid.nominals))
+def level_density(level: Level, volts: Floats, taken: Taken, channel_sd: float | None = None) -> Floats:
+    """Density of readings at a level: ``(n_volts, n)``.
+
+    volts: ``(n_volts, 1)``. channel_sd: of separate channels, how far one is from the others.
+    """
     sd = taken.meter.sd_volts(volts)
-    for piece in level.mixture:
-        total = total + piece.share * _piece_density(piece, volts, sd, taken.grid, channel_sd)
-    return total
+    first, *more = (p.share * _piece_density(p, volts, sd, taken.grid, channel_sd) for p in level.mixture)
+    return sum(more, first)
 
 
-def _piece_density(piece: Piece, volts: float, sd: float, grid: Grid, channel_sd: float | None) -> Floats:
+def _piece_density(piece: Piece, volts: Floats, sd: Floats, grid: Grid, channel_sd: float | None) -> Floats:
     nominals = grid.nominals
     if piece.kind == "uniform":
         return _soft_uniform(volts, piece.first * nominals, piece.second * nominals, np.hypot(EDGE_SD * nominals, sd))
     if piece.kind == "rail":
         widths = np.hypot(piece.second * nominals, sd)
-        rails = grid.rails.input_rails_volts
-        at_rails = [
-            grid.rail_weights[n] * _folded_normal(volts, np.array(rail), widths) for n, rail in enumerate(rails)
-        ]
-        total: Floats = np.sum(at_rails, axis=0)
-        return total
+        weighed = zip(grid.rail_weights, grid.rails.input_rails_volts, strict=True)
+        return sum((weight * _folded_normal(volts, np.array(rail), widths) for weight, rail in weighed), np.zeros(()))
     if piece.kind == "limit" and grid.limit is not None:
-        return np.full(len(nominals), spread_density(grid.limit, volts, sd))
+        known = [spread_density(grid.limit, *each) for each in zip(volts.flat, sd.flat, strict=True)]
+        return np.broadcast_to(np.reshape(known, volts.shape), (len(volts), len(nominals)))
     if channel_sd is None:
         return _folded_normal(volts, piece.first * nominals, np.hypot(piece.second * nominals, sd))
     own = min(channel_sd, piece.second)
@@ -127,11 +126,11 @@ def spread_density(known: Spread, volts: float, sd: float) -> float:
     """
     scale = known.relative_sd * known.volts
     if isinf(known.dof):
-        return float(_folded_normal(volts, np.array([known.volts]), np.hypot([scale], sd))[0])
+        return float(_folded_normal(np.array(volts), np.array(known.volts), np.hypot(scale, sd)))
     if sd < scale:
         return float(_log_student(volts + sd * _AROUND, known) @ _AROUND_WEIGHTS) / sqrt(2 * pi)
     nodes, weights = known.nodes()
-    return float(_folded_normal(volts, nodes, np.full(len(nodes), sd)) @ weights)
+    return float(_folded_normal(np.array(volts), nodes, np.full(len(nodes), sd)) @ weights)
 
 
 def _log_student(volts: Floats, known: Spread) -> Floats:
@@ -143,13 +142,13 @@ def _log_student(volts: Floats, known: Spread) -> Floats:
     return np.where(volts > 0, density, 0.0)
 
 
-def _folded_normal(volts: float, mean: Floats, sd: Floats) -> Floats:
+def _folded_normal(volts: Floats, mean: Floats, sd: Floats) -> Floats:
     scale = 1 / (sd * sqrt(2 * np.pi))
     folded: Floats = scale * (np.exp(-0.5 * ((volts - mean) / sd) ** 2) + np.exp(-0.5 * ((volts + mean) / sd) ** 2))
     return folded
 
 
-def _soft_uniform(volts: float, low: Floats, high: Floats, edge_sd: Floats) -> Floats:
+def _soft_uniform(volts: Floats, low: Floats, high: Floats, edge_sd: Floats) -> Floats:
     """Density of the magnitude of what lies anywhere between two ends, each blurred by a normal error."""
 
     def up_to(end: Floats) -> Floats:

@@ -87,7 +87,7 @@ def states_density(
         elif isinf(reading.volts):
             continue
         else:
-            columns = [state_density(how, state, reading.volts, taken) for state in states]
+            columns = [state_density(how, state, np.array([[reading.volts]]), taken)[0] for state in states]
         total = total * np.stack(columns, axis=1)
     return total
 

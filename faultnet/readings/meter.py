@@ -6,7 +6,12 @@ Accuracy is written as meters state it, +-(percent of reading + counts), and cou
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import ceil, erf, exp, log, log10, sqrt
+from math import erf, exp, log, sqrt
+
+import numpy as np
+import numpy.typing as npt
+
+from faultnet.cpt import Floats
 
 PULSE_MEDIAN_SECONDS = 0.4
 PULSE_LOG_SD = 0.8
@@ -30,22 +35,26 @@ class Meter:
     updates_per_second: float = 3.0
     range_digit_volts: float | None = None
 
-    def digit_volts(self, volts: float) -> float:
+    def digit_volts(self, volts: npt.ArrayLike) -> Floats:
         """The last digit in the most sensitive range that shows these volts, ranges being powers of ten apart.
 
         Not below a millivolt: no smaller range is used at an LED plug.
         """
+        read = np.asarray(volts, dtype=float)
         if self.range_digit_volts is not None:
-            return self.range_digit_volts
-        return 10.0 ** max(-3, ceil(log10(max(volts, 1e-6) / self.display_counts) + 1e-12))
+            return np.full_like(read, self.range_digit_volts)
+        ranges = np.ceil(np.log10(np.maximum(read, 1e-6) / self.display_counts) + 1e-12)
+        digit: Floats = 10.0 ** np.maximum(ranges, -3)
+        return digit
 
-    def limit_volts(self, volts: float) -> float:
+    def limit_volts(self, volts: npt.ArrayLike) -> Floats:
         """The half-width of the error that the data sheet allows."""
-        return self.percent / 100 * volts + self.counts * self.digit_volts(volts)
+        limit: Floats = self.percent / 100 * np.asarray(volts, dtype=float) + self.counts * self.digit_volts(volts)
+        return limit
 
-    def sd_volts(self, volts: float) -> float:
+    def sd_volts(self, volts: npt.ArrayLike) -> Floats:
         """Standard uncertainty of a reading: accuracy and the last digit, each rectangular, in quadrature."""
-        return sqrt(self.limit_volts(volts) ** 2 / 3 + self.digit_volts(volts) ** 2 / 12)
+        return np.sqrt(self.limit_volts(volts) ** 2 / 3 + self.digit_volts(volts) ** 2 / 12)
 
     @property
     def pulse_missed(self) -> float:
