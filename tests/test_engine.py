@@ -118,6 +118,24 @@ def test_gains_about_all_targets_and_about_groups_match_brute_force(net: str, ev
 
 
 @every_engine
+@every_evidence
+@every_net
+def test_gains_of_looking_at_hidden_nodes_match_brute_force(net: str, evidence: str, kind: str) -> None:
+    """In an imported network a test may show a node that others hang on, after evidence about any of them."""
+    network, targets = NETS[net]()
+    steps = possible_steps(net, evidence)
+    oracle = Oracle(network, targets, steps)
+    belief = (engine_for(net) if kind == "table" else tree_for(net)).belief(steps)
+    shown = [node for node in oracle.hidden if node not in targets]
+    rng = np.random.default_rng(3)
+    for asked in [(node,) for node in shown] + list(pairwise([*shown, *leaves_of(network, targets)])):
+        assert pytest.approx(oracle.gain_bits(asked), abs=1e-10) == belief.gain_bits(asked), asked
+        about = draw_grouping(rng, network, [node for node in oracle.hidden if node not in asked] or oracle.hidden)
+        assert pytest.approx(oracle.gain_bits(asked, about), abs=1e-10) == belief.gain_bits(asked, about), asked
+        assert_close(oracle.joint([*asked, *targets]).reshape(-1), belief.outcomes(asked).reshape(-1), str(asked))
+
+
+@every_engine
 @settings(max_examples=400)
 @given(seed=st.integers(0, 2**32 - 1), evidence=st.sampled_from(sorted(EVIDENCE)))
 def test_random_networks_match_brute_force(kind: str, seed: int, evidence: str) -> None:

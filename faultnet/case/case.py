@@ -56,7 +56,7 @@ class Case:
                 event = self.events[number]
                 if isinstance(event, RepairOutcome) or set_aside(event) is not None:
                     continue
-                if model.observations[event.observation].repeats_independently:
+                if model.visible[event.observation].repeats_independently:
                     continue
                 hold = event.hold if isinstance(event, Reading) else ""
                 own = (event.observation, event.by, event.symptom)
@@ -73,14 +73,14 @@ class Case:
         return frozenset(
             e.observation
             for e in seen
-            if not model.observations[e.observation].repeats_independently and e.symptom != "not_showing"
+            if not model.visible[e.observation].repeats_independently and e.symptom != "not_showing"
         )
 
     def no_power(self, model: Model) -> str:
         """The finding since the last repair after which the set must not be powered, as `name=state`, or nothing."""
         *_, last = self.epochs()
         for event in (self.events[n] for n in last):
-            if isinstance(event, Finding) and event.state in model.observations[event.observation].no_power_after:
+            if isinstance(event, Finding) and event.state in model.visible[event.observation].no_power_after:
                 return f"{event.observation}={event.state}"
         return ""
 

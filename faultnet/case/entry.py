@@ -46,7 +46,7 @@ def parse_event(model: Model, text: str, meters: Collection[str] = METERS) -> Ev
         return _repair(repairs[name], value, circumstances, text)
     if name not in observations:
         raise UsageProblem(f"{text}: unknown observation or repair {name}" + _hint(model, name))
-    seen = model.observations[observations[name]]
+    seen = model.visible[observations[name]]
     problems: list[str] = []
     told = _circumstances(circumstances, seen, meters, problems)
     event = _seen(model, seen, value, told, problems)
@@ -119,7 +119,7 @@ def _told(event: Seen, model: Model | None) -> list[str]:
     """The circumstances of an event that are not the usual ones."""
     told = []
     if isinstance(event, Reading):
-        reading = None if model is None else model.observations[event.observation].reading
+        reading = None if model is None else model.visible[event.observation].reading
         told += [event.hold] if reading is None or event.hold != reading.default_hold else []
         told += [event.against] if event.against != "chassis" else []
         told += [f"meter:{event.meter}"] if event.meter else []
@@ -130,9 +130,9 @@ def _told(event: Seen, model: Model | None) -> list[str]:
 def observation_names(model: Model) -> dict[str, str]:
     """Every name an observation can be typed under, with its id."""
     names: dict[str, str] = {}
-    for seen in model.observations.values():
+    for seen in model.visible.values():
         names.update(dict.fromkeys((seen.short, *seen.also), seen.id))
-    names.update({id_: id_ for id_ in model.observations})
+    names.update({id_: id_ for id_ in model.visible})
     return names
 
 

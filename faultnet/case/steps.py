@@ -32,8 +32,9 @@ def case_steps(model: Model, case: Case, counted: Iterable[int] | None = None) -
     use = set(counted_events(model, case) if counted is None else counted)
     network = model.compiled.network
     steps: list[Step] = [finding(network, condition, state) for condition, state in case.given.items()]
-    if case.with_complaint and not case.tells(model.brought_in_for[0]):
-        steps.append(finding(network, *model.brought_in_for))
+    brought_in_for = model.brought_in_for
+    if case.with_complaint and brought_in_for is not None and not case.tells(brought_in_for[0]):
+        steps.append(finding(network, *brought_in_for))
     for epoch in case.epochs():
         events = [case.events[n] for n in epoch if n in use]
         seen = [event for event in events if not isinstance(event, RepairOutcome)]
@@ -77,7 +78,7 @@ def volts_of(case: Case, event: Reading) -> Volts:
 
 
 def _showing(model: Model, event: Seen) -> float:
-    return SYMPTOM_SHOWING[event.symptom] if model.observations[event.observation].needs_symptom else 1.0
+    return SYMPTOM_SHOWING[event.symptom] if model.visible[event.observation].needs_symptom else 1.0
 
 
 def _finding_step(model: Model, event: Finding | SoftFinding, showing: float) -> Likelihood:

@@ -20,7 +20,7 @@ def describe_event(model: Model, event: Event) -> str:
     """One event in words: "loaded_voltage: 2 points: 0 V, 2 V (steady)"."""
     if isinstance(event, RepairOutcome):
         return f"{event.repair}: made, and the set {'works' if event.works else 'does not work'}"
-    seen = model.observations[event.observation]
+    seen = model.visible[event.observation]
     notes = [] if event.symptom == "showing" else [f"symptom {event.symptom.replace('_', ' ')}"]
     notes += [f"by {event.by}"] if event.by else []
     if isinstance(event, Finding):

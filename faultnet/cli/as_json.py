@@ -16,11 +16,6 @@ from faultnet.ranking import Outcome, RankedTest, Ranking
 from faultnet.repairs import RankedRepair
 
 SCHEMA_VERSION = 1
-DISCLAIMER = (
-    "These are probabilities, not proof. The numbers behind them are reasoned, not measured. "
-    "Local rules and licensed practice come first."
-)
-
 UNITS = {
     "probability": "1",
     "gain": "bit",
@@ -37,6 +32,15 @@ UNITS = {
 }
 
 Json = dict[str, Any]
+
+
+def disclaimer(model: Model) -> str:
+    """What every answer ends with."""
+    behind = "imported and used as they are" if model.is_imported else "reasoned, not measured"
+    return (
+        f"These are probabilities, not proof. The numbers behind them are {behind}. "
+        "Local rules and licensed practice come first."
+    )
 
 
 def answer_json(
@@ -82,7 +86,7 @@ def answer_json(
         "repairs": [repair_json(repair) for repair in ranking.repairs],
         "advice": {"kind": ranking.advice.kind, "id": ranking.advice.id, "why": ranking.advice.why},
         "units": UNITS,
-        "disclaimer": DISCLAIMER,
+        "disclaimer": disclaimer(model),
     }
 
 

@@ -9,10 +9,18 @@ from faultnet.case.doubts import doubts
 from faultnet.case.entry import find_state, written
 from faultnet.case.events import set_aside
 from faultnet.case.words import describe_event, nominal_words, state_words
-from faultnet.cli.as_json import DISCLAIMER
-from faultnet.cli.kinds import WORTH_SHOWING, better_fit_text, kinds, measured, onward
+from faultnet.cli.as_json import disclaimer
+from faultnet.cli.kinds import (
+    WORTH_SHOWING,
+    better_fit_text,
+    kinds,
+    legend,
+    measured,
+    measured_line,
+    onward,
+)
 from faultnet.cli.repairs import repairs_text
-from faultnet.cli.terminal import bar, bar_legend, bold, table, wrapped, wrapped_table
+from faultnet.cli.terminal import bold, table, wrapped, wrapped_table
 from faultnet.diagnosis import BetterFit, Diagnosis, Surprise
 from faultnet.files.finder import is_shipped
 from faultnet.model import ModeId, Model
@@ -20,7 +28,7 @@ from faultnet.model.nodes import Observation
 from faultnet.model.work import Caution, Step, choices_in_words
 from faultnet.ranking import Outcome, RankedTest, Ranking
 from faultnet.repairs import RankedRepair
-from faultnet.words import fixed, in_words, minutes, odds_factor, percent, percent_range, times
+from faultnet.words import fixed, in_words, minutes, odds_factor, percent, times
 
 SHOWN_TESTS = 4
 
@@ -49,7 +57,7 @@ def answer_text(
     lines = [] if fits_better is None else list(better_fit_text(fits_better))
     lines += [
         bold(f"{model.title}"),
-        wrapped(f"model {_origin(model, full=full)}: starting numbers, no jobs of this shop yet", 2, 4),
+        wrapped(f"model {_origin(model, full=full)}: {_numbers(model)}", 2, 4),
         "",
     ]
     lines += [*_understood(model, case), ""]
@@ -60,8 +68,12 @@ def answer_text(
     if full:
         lines += list(_reasons(model, case, diagnosis))
     lines += list(_held_back(ranking))
-    lines.append(wrapped(DISCLAIMER, 0))
+    lines.append(wrapped(disclaimer(model), 0))
     return "\n".join(lines)
+
+
+def _numbers(model: Model) -> str:
+    return "imported numbers, used as they are" if model.is_imported else "starting numbers, no jobs of this shop yet"
 
 
 def _origin(model: Model, *, full: bool) -> str:
@@ -76,7 +88,9 @@ def _origin(model: Model, *, full: bool) -> str:
 
 def _understood(model: Model, case: Case) -> Iterator[str]:
     yield bold("Understood")
-    if case.with_complaint and not model.complaint:
+    if model.brought_in_for is None:
+        pass
+    elif case.with_complaint and not model.complaint:
         yield "  the set does not work as it should"
     elif case.with_complaint and not case.tells(model.complaint):
         seen = model.observations[model.complaint]
@@ -99,15 +113,13 @@ def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
     if len(model.components) == 1:
         yield from _modes(model, diagnosis)
         return
-    yield bold("Where things stand") + f"  {bar_legend()}"
+    yield bold("Where things stand") + f"  {legend(model)}"
     width = max(len(c.label) for c in model.components.values())
     for component in sorted(model.components, key=lambda c: -diagnosis.faulty(c)):
         chance = diagnosis.faulty(component)
-        ok = next(f for f in diagnosis.faults if f.component == component and f.mode == "ok")
-        interval = f"({percent_range(1 - ok.high, 1 - ok.low)})"
-        label = model.components[component].label.ljust(width)
-        yield f"  {label}  {bar(chance, 14)} {percent(chance):>5}  {interval:<11} {in_words(chance)}"
-        modes = [f for f in diagnosis.faults if f.component == component and f.mode != "ok"]
+        ok, *modes = diagnosis.of(component)
+        ends = (None, None) if ok.low is None or ok.high is None else (1 - ok.high, 1 - ok.low)
+        yield measured_line(model.components[component].label.ljust(width), chance, *ends)
         likely = sorted((f for f in modes if f.probability >= WORTH_SHOWING), key=lambda f: -f.probability)
         if len(modes) > 1 and likely and chance >= MODES_FROM:
             named = {m.id: m.label for m in model.components[component].modes}
@@ -123,7 +135,7 @@ def _modes(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
     """Where a model of a single component stands: a bar for each failure mode."""
     (component,) = model.components.values()
     heading = f"Which {component.label} first" if model.asked else "Where things stand"
-    yield bold(heading) + f"  {bar_legend()}"
+    yield bold(heading) + f"  {legend(model)}"
     labels = {mode.id: mode.label for mode in component.modes}
     yield from measured([(labels[f.mode], f.probability, f.low, f.high) for f in diagnosis.faults if f.mode in labels])
     if diagnosis.nothing_found > 0:
@@ -272,8 +284,9 @@ def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
         for group in diagnosis.inseparable:
             yield wrapped(" / ".join(group), 2, 4)
         yield ""
-    yield wrapped(NOT_DRAWN, 0)
-    yield ""
+    if not model.is_imported:
+        yield wrapped(NOT_DRAWN, 0)
+        yield ""
 
 
 def _weighed(model: Model, name: str) -> str:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from faultnet.case import Case, RepairOutcome, parse_events
 from faultnet.case.words import describe_event
-from faultnet.cli.as_json import DISCLAIMER
+from faultnet.cli.as_json import disclaimer
 from faultnet.cli.as_text import advice, repair_step, standing
 from faultnet.cli.terminal import bold, columns, wrapped
 from faultnet.diagnosis import Diagnosis, diagnose
@@ -152,4 +152,4 @@ def _verdict(model: Model, now: _Standing, shown: set[Caution]) -> None:
     _say("The same answer in one command:")
     print(wrapped(f"faultnet next backlight {events} --nominal 54 --size 50 --trained", 2, 4))
     print()
-    _say(DISCLAIMER)
+    _say(disclaimer(model))

@@ -13,7 +13,7 @@ WORTH_SHOWING = 0.02
 GO_ON_FROM = 0.75
 """How likely a kind of trouble must be before its model is said to go on (reasoned)."""
 
-_MeasuredState = tuple[str, float, float, float]
+_MeasuredState = tuple[str, float, float | None, float | None]
 
 
 def better_fit_text(fit: BetterFit) -> Iterator[str]:
@@ -43,15 +43,25 @@ def kinds(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
         yield ""
 
 
+def legend(model: Model) -> str:
+    """What stands beside a heading above bars."""
+    return bar_legend(with_intervals=not model.is_imported)
+
+
 def measured(states: list[_MeasuredState]) -> Iterator[str]:
     """A bar for each state that is likely enough to show, the likeliest first, and what the others have together."""
     shown = [s for s in sorted(states, key=lambda s: -s[1]) if s[1] >= WORTH_SHOWING]
     width = max(len(label) for label, *_ in shown)
     for label, chance, low, high in shown:
-        interval = f"({percent_range(low, high)})"
-        yield f"  {label.ljust(width)}  {bar(chance, 14)} {percent(chance):>5}  {interval:<11} {in_words(chance)}"
+        yield measured_line(label.ljust(width), chance, low, high)
     if len(shown) < len(states):
         yield f"  all others together: {percent(sum(s[1] for s in states if s not in shown))}"
+
+
+def measured_line(label: str, chance: float, low: float | None, high: float | None) -> str:
+    """One line: a bar, the chance, its interval where it has one, and the chance in words."""
+    interval = "" if low is None or high is None else f"{f'({percent_range(low, high)})':<11} "
+    return f"  {label}  {bar(chance, 14)} {percent(chance):>5}  {interval}{in_words(chance)}"
 
 
 def onward(model: Model, diagnosis: Diagnosis) -> Iterator[str]:

@@ -7,6 +7,7 @@ from typing import Any
 
 from faultnet.case import Case
 from faultnet.case.entry import nearest
+from faultnet.cli import imported
 from faultnet.cli.next import with_engine
 from faultnet.cli.terminal import bold, table, wrapped
 from faultnet.diagnosis.explain import inseparable
@@ -36,7 +37,8 @@ def list_(*, as_json: bool) -> None:
 def show(name: str, *, as_json: bool) -> None:
     """Print what a model is made of."""
     model = load_model(name)
-    print(json.dumps(_show_json(model), indent=2) if as_json else "\n".join(_show_text(model)))
+    told, lines = (_show_json, _show_text) if not model.is_imported else (imported.show_json, imported.show_text)
+    print(json.dumps(told(model), indent=2) if as_json else "\n".join(lines(model)))
 
 
 def _show_json(model: Model) -> dict[str, Any]:
@@ -131,11 +133,14 @@ def check(name: str, *, engine: str, as_json: bool) -> None:
     model = with_engine(load_model(name, use_cache=False), engine)
     if problems := [Problem("", problem) for problem in _strange_neighbours(model)]:
         raise ModelProblem(str(find_model_file(name)), problems)
-    result = _check_result(model)
+    told, lines = (
+        (_check_result, _check_text) if not model.is_imported else (imported.check_result, imported.check_text)
+    )
+    result = told(model)
     if as_json:
         print(json.dumps({"file": str(find_model_file(name)), **result}, indent=2))
         return
-    print("\n".join(_check_text(model, result)))
+    print("\n".join(lines(model, result)))
 
 
 def _strange_neighbours(model: Model) -> Iterator[str]:

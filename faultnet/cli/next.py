@@ -40,6 +40,8 @@ def answer_next(
 ) -> None:
     """Print where the set stands and what to do next."""
     model = with_engine(load_model(name), engine)
+    if at and not model.setups:
+        raise UsageProblem(f"--at {at}: {model.id} says nothing of set-ups; leave it out")
     case = Case(inches=inches, with_complaint=with_complaint)
     case, told = _understood(model, case, events, given, at, nominal_volts, leds)
     bench = bench_after_events(model, case).after(**told)

@@ -35,9 +35,10 @@ def bar(probability: float, width: int = 20) -> str:
     return full * filled + empty * (width - filled)
 
 
-def bar_legend() -> str:
+def bar_legend(*, with_intervals: bool = True) -> str:
     """What stands beside a heading above bars."""
-    return f"(in brackets: 90 % interval; {_marks()[1]} below {THIN_BELOW_PERCENT} %)"
+    brackets = "in brackets: 90 % interval" if with_intervals else "imported numbers have no intervals"
+    return f"({brackets}; {_marks()[1]} below {THIN_BELOW_PERCENT} %)"
 
 
 def _marks() -> tuple[str, str, str]:

@@ -18,21 +18,15 @@ EXPLANATIONS = 5
 
 
 def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0) -> Diagnosis:
-    """Fault probabilities of a case with their intervals, and the reasons for them.
+    """Fault probabilities of a case with their intervals (none of an imported network), and the reasons for them.
 
     ContradictoryEvidence names the smallest set of findings that the model holds impossible together.
     """
     belief = explain.believe_or_explain(model, case)
-    intervals = fault_intervals(model, case, belief, n_draws, seed)
-    faults: list[Fault] = []
-    for component in model.components.values():
-        chances = belief.marginal(component.id)
-        low, high = intervals.low[component.id], intervals.high[component.id]
-        for n, state in enumerate(component.states):
-            faults.append(Fault(component.id, state, float(chances[n]), float(low[n]), float(high[n]), "seed", 0))
+    intervals = None if model.is_imported else fault_intervals(model, case, belief, n_draws, seed)
     n_faults = model.compiled.n_faults
     leading = sorted(model.components, key=lambda c: -float(1 - belief.marginal(c)[0]))[:LEADING]
-    conditions = tuple(_conditions(model, belief, intervals))
+    conditions = () if intervals is None else tuple(_conditions(model, belief, intervals))
     kinds = [f"{c.condition}.{c.state}" for c in sorted(conditions, key=lambda c: -c.probability)[:LEADING]]
     open_tests = [t.id for t in model.tests.values() if not set(t.reveals) <= case.known(model)]
     return Diagnosis(
@@ -40,7 +34,7 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
         version=model.version,
         log_evidence=belief.log_evidence,
         entropy_bits=max(0.0, belief.entropy_bits),
-        faults=tuple(faults),
+        faults=tuple(_faults(model, belief, intervals)),
         conditions=conditions,
         next_model=next_model(model, case, belief),
         explanations=_explanations(model, belief.targets),
@@ -51,9 +45,22 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
         surprises=explain.surprises(model, case, belief),
         turns=explain.turns(model, belief, open_tests),
         inseparable=explain.inseparable(model, belief, open_tests),
-        interval_draws=intervals.n_draws,
+        interval_draws=0 if intervals is None else intervals.n_draws,
         seed=seed,
     )
+
+
+def _faults(model: Model, belief: Belief, intervals: Intervals | None) -> Iterator[Fault]:
+    """Every state of every component; without intervals the numbers are imported, and used as they are."""
+    for component in model.components.values():
+        chances = belief.marginal(component.id)
+        for n, state in enumerate(component.states):
+            chance = float(chances[n])
+            if intervals is None:
+                yield Fault(component.id, state, chance, None, None, "imported", 0)
+            else:
+                low, high = intervals.low[component.id][n], intervals.high[component.id][n]
+                yield Fault(component.id, state, chance, float(low), float(high), "seed", 0)
 
 
 def _conditions(model: Model, belief: Belief, intervals: Intervals) -> Iterator[ConditionState]:
@@ -70,4 +77,5 @@ def _explanations(model: Model, joint: Floats) -> tuple[Explanation, ...]:
     return tuple(
         Explanation(tuple(str(model.modes[n]) for n in np.flatnonzero(is_mode[state])), float(joint[state]))
         for state in best
+        if joint[state] > 0
     )

@@ -162,17 +162,21 @@ def outcome_names(model: Model, leaves: Sequence[str]) -> list[str]:
 
 
 def inseparable(model: Model, belief: Belief, tests: Sequence[str]) -> tuple[tuple[str, ...], ...]:
-    """Groups of failure modes, each by itself, whose outcomes no open test tells apart."""
+    """Groups of failure modes, each by itself, whose outcomes no open test tells apart.
+
+    Modes that never stand alone, or that are ruled out by now, are in none.
+    """
     compiled = model.compiled
     single = compiled.n_faults == 1
     order = [int(np.flatnonzero(single & (compiled.is_mode[:, number] > 0))[0]) for number in range(len(model.modes))]
     alike = np.ones((len(order), len(order)), dtype=bool)
     prior = compiled.engine.prior
+    alone = prior.targets[order]
     for test in tests:
-        chances = prior.outcomes(model.tests[test].reveals)[:, order] / prior.targets[order]
+        chances = prior.outcomes(model.tests[test].reveals)[:, order] / np.where(alone > 0, alone, 1)
         distance = 0.5 * np.abs(chances[:, :, None] - chances[:, None, :]).sum(axis=0)
         alike &= distance <= SEPARATING_DISTANCE
-    possible = belief.targets[order] > 0
+    possible = (belief.targets[order] > 0) & (alone > 0)
     groups: list[tuple[str, ...]] = []
     left = [n for n in range(len(order)) if possible[n]]
     while left:

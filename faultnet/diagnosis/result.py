@@ -14,13 +14,16 @@ NOTABLE_CONFLICT_NATS = 0.5
 
 @dataclass(frozen=True)
 class Fault:
-    """P(component in this state), its interval, and where the numbers come from: `seed`, or how many jobs."""
+    """P(component in this state), its interval, and where the numbers come from: `seed`, or how many jobs.
+
+    `imported` numbers are used as they are and have no interval: low and high are None.
+    """
 
     component: str
     mode: str
     probability: float
-    low: float
-    high: float
+    low: float | None
+    high: float | None
     source: str
     jobs: int
 
@@ -110,7 +113,8 @@ class Turn:
 class Diagnosis:
     """Where a set stands: see the fields' types. log_evidence in nats (readings count as densities in 1/V).
 
-    interval_draws and seed: of the intervals, the draws that allowed the evidence, and what they can be repeated with.
+    faults: of each component its healthy state first. interval_draws and seed: of the intervals, the draws that allowed
+    the evidence (0 where there are no intervals), and what they can be repeated with.
     """
 
     model: str
@@ -133,7 +137,11 @@ class Diagnosis:
 
     def faulty(self, component: str) -> float:
         """P(component faulty)."""
-        return sum(f.probability for f in self.faults if f.component == component and f.mode != "ok")
+        return sum(f.probability for f in self.of(component)[1:])
+
+    def of(self, component: str) -> list[Fault]:
+        """Every state of a component, the healthy one first."""
+        return [fault for fault in self.faults if fault.component == component]
 
     def likeliest(self, condition: str) -> ConditionState:
         """The likeliest state of an asked condition."""

@@ -198,7 +198,8 @@ class JunctionBelief:
             raise ValueError(f"a gain is about hidden nodes; {', '.join(named)} is only ever observed")
         nodes = tuple(about) if about is not None else self.engine.targets
         parents = [dict.fromkeys(chain(*(model.network[leaf].parents for leaf in leaves))) for leaves in tests]
-        if self.gains_are_local or all(_says_all(own, nodes, about) for own in parents):
+        is_leaf = all(leaf in model.leaves for leaves in tests for leaf in leaves)
+        if self.gains_are_local or (is_leaf and all(_says_all(own, nodes, about) for own in parents)):
             local = [tuple(v for v in own if about is None or v in about) for own in parents]
             tables = self.joints([(*leaves, *own) for leaves, own in zip(tests, local, strict=True)])
             return [_gain(t, len(leaves), own, about) for t, leaves, own in zip(tables, tests, local, strict=True)]

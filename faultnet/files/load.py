@@ -91,13 +91,18 @@ def _printable(problem: Problem) -> Problem:
 
 
 def _solve(document: Document, text: YamlText) -> tuple[Document, list[Problem]]:
+    """The document with solved priors; of an imported network, which brings its own, that an engine can hold it."""
+    from faultnet.model.compiled import compile_model
     from faultnet.model.priors import NoSuchPriors, solve_root_odds
 
     try:
         model = model_from_document(document, version="")
+        if model.is_imported:
+            compile_model(model)
+            return document, []
         odds = solve_root_odds(model)
     except NoSuchPriors as error:
         return document, [Problem(error.section, str(error), *text.place((error.section,)))]
     except ValueError as error:
-        return document, [Problem("", str(error))]
+        return document, [Problem("network" if document["network"] else "", str(error))]
     return {**document, "root_odds": [odds[mode] for mode in model.modes]}, []

@@ -11,6 +11,7 @@ from faultnet.engine.interface import Engine, compile_engine
 from faultnet.engine.joint import JointEngine, compile_joint
 from faultnet.model.faults import mode_indicator
 from faultnet.model.graph import Odds, build_network
+from faultnet.model.imported import imported_network
 from faultnet.model.model import Model
 from faultnet.model.priors import solve_root_odds
 from faultnet.network import Network
@@ -18,7 +19,8 @@ from faultnet.network import Network
 
 @dataclass(frozen=True, eq=False)
 class Compiled:
-    """The network of a model, the engine whose targets are its components, and the prior odds of every mode."""
+    """The network of a model, the engine whose targets are its components, and the prior odds of every mode (none of
+    an imported network)."""
 
     model: Model
     network: Network
@@ -59,7 +61,13 @@ class Compiled:
 
 
 def compile_model(model: Model) -> Compiled:
-    """Solve the priors (unless the model brings them along) and compile the engine."""
+    """Solve the priors (unless the model brings them along) and compile the engine.
+
+    ValueError: an imported network that is too large for both engines.
+    """
+    if model.is_imported:
+        network = imported_network(model)
+        return Compiled(model, network, compile_engine(network, tuple(model.components), model.engine), {})
     known = model.root_odds
     odds = solve_root_odds(model) if known is None else dict(zip(model.modes, known, strict=True))
     network = build_network(model, odds)

@@ -6,6 +6,7 @@ The document is what the cache keeps, so this road needs no validation and nothi
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from faultnet.model.imported import with_network
 from faultnet.model.model import Model, Strength
 from faultnet.model.neighbours import Comparison, Continuation, Onward, Refusal, Translation
 from faultnet.model.nodes import (
@@ -31,11 +32,12 @@ Document = Mapping[str, Any]
 
 def model_from_document(document: Document, version: str) -> Model:
     """The model of a checked document; `root_odds` in it, if there, spares solving the priors."""
-    strength = Strength(document["strength"]["shares"], document["strength"]["rows"])
+    stated = document["strength"] or {"shares": 0.0, "rows": 0.0}
+    strength = Strength(stated["shares"], stated["rows"])
     cautions = {id_: Caution(id_, text) for id_, text in document["cautions"].items()}
     odds = document.get("root_odds")
     complaint = document["complaint"] or {"observation": "", "state": ""}
-    return Model(
+    model = Model(
         id=document["id"],
         title=document["title"],
         about=document["about"],
@@ -60,6 +62,7 @@ def model_from_document(document: Document, version: str) -> Model:
         onward=None if document["continue_with"] is None else _onward(document["continue_with"]),
         comparison=None if document["compare_with"] is None else _comparison(document["compare_with"]),
     )
+    return with_network(model, document["network"]) if document["network"] else model
 
 
 def _component(id_: str, c: Document) -> Component:

@@ -30,6 +30,8 @@ class Model:
     nominal: None in a model without readings. refusals: by what decides whether the model fits the set.
     onward: which model goes on from here; comparison: how to notice that another complaint fits better.
     engine: which exact engine to compile, `auto`, `table` or `tree`.
+    tables: of an imported network the tables of all its nodes, used as they are; None in a model of our own. also_seen:
+    its components and rails as observations, since it may be told of any node.
     file and digest: where the model was read from, and the first hexadecimal digits of the SHA-256 of what stood there;
     models that say the same are equal wherever they were read.
     """
@@ -58,6 +60,8 @@ class Model:
     onward: Onward | None = None
     comparison: Comparison | None = None
     engine: str = "auto"
+    tables: Mapping[str, tuple[tuple[float, ...], ...]] | None = None
+    also_seen: Mapping[str, Observation] = field(default_factory=dict)
     file: str = field(default="", compare=False)
     digest: str = field(default="", compare=False)
 
@@ -71,14 +75,29 @@ class Model:
         return {ModeId(c.id, mode.id): mode.share for c in self.components.values() for mode in c.modes}
 
     @property
-    def brought_in_for(self) -> tuple[str, str]:
-        """The first finding of a case, as node and state: the complaint, or that the set does not work."""
+    def brought_in_for(self) -> tuple[str, str] | None:
+        """The first finding of a case, as node and state: the complaint, or that the set does not work.
+
+        None in an imported network, which says nothing of sets that are brought in.
+        """
+        if self.is_imported:
+            return None
         return (self.complaint, self.complaint_state) if self.complaint else (SET_WORKS, "no")
 
     @property
     def confirmed(self) -> Mapping[str, str]:
         """What the shares are given: what the set was brought in for, and the findings that confirm it."""
-        return {**dict([self.brought_in_for]), **self.confirmed_by}
+        return {**dict([self.brought_in_for] if self.brought_in_for else []), **self.confirmed_by}
+
+    @property
+    def is_imported(self) -> bool:
+        """Whether this is a network from elsewhere, which has no shares, rules, complaint or repairs."""
+        return self.tables is not None
+
+    @cached_property
+    def visible(self) -> Mapping[str, Observation]:
+        """Everything a finding can be about: the observations, and of an imported network every node."""
+        return {**self.observations, **self.also_seen}
 
     @cached_property
     def asked(self) -> tuple[str, ...]:

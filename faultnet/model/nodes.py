@@ -7,7 +7,7 @@ from typing import NamedTuple
 from faultnet.model.volts import ReadingModel
 
 OK = "ok"
-"""The first state of every component."""
+"""The first state of every component; in an imported network it keeps the name it has there."""
 
 SET_WORKS = "set_works"
 """The leaf that says whether the set works: it does when no component is faulty."""
@@ -33,7 +33,8 @@ class ModeId(NamedTuple):
 
 @dataclass(frozen=True)
 class Mode:
-    """A way a component fails. share: of the jobs with the confirmed complaint, those this mode causes."""
+    """A way a component fails. share: of the jobs with the confirmed complaint, those this mode causes (0 in an
+    imported network, which knows no shares)."""
 
     id: str
     label: str
@@ -50,10 +51,11 @@ class Component:
     short: str
     also: tuple[str, ...]
     modes: tuple[Mode, ...]
+    healthy: str = OK
 
     @property
     def states(self) -> tuple[str, ...]:
-        return (OK, *(mode.id for mode in self.modes))
+        return (self.healthy, *(mode.id for mode in self.modes))
 
 
 @dataclass(frozen=True)

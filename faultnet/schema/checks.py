@@ -1,6 +1,6 @@
 """What a model file must fulfil beyond its shape: names that exist, numbers that add up, rows that cover, no cycles."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from graphlib import CycleError, TopologicalSorter
 from itertools import chain, islice
 from math import prod
@@ -13,6 +13,7 @@ from faultnet.model.graph import first_match
 from faultnet.model.nodes import OK, SET_WORKS
 from faultnet.schema import shapes
 from faultnet.schema.neighbour_checks import check_neighbours
+from faultnet.schema.network_checks import check_network
 from faultnet.schema.noisy_checks import check_noisy
 from faultnet.schema.parts import Finding, Parts, Path, probabilities, repeated, unknown
 from faultnet.schema.work_checks import check_setups, check_work
@@ -29,9 +30,12 @@ MOST_COUPLED_ROWS = 4_000
 """What conditions with odds factors and collateral links may multiply to, so that priors are solved within seconds."""
 
 
+Check = Callable[[Parts], Iterator[Finding]]
+
+
 def find_problems(parts: Parts) -> list[Finding]:
     """Everything wrong with well-shaped parts, as path and message (of a great many, the first)."""
-    checks = (
+    checks: tuple[Check, ...] = (
         _names,
         _complaint,
         _shares,
@@ -45,6 +49,8 @@ def find_problems(parts: Parts) -> list[Finding]:
         check_setups,
         check_neighbours,
     )
+    if parts.is_imported:
+        checks = (check_network, check_work, *((check_setups,) if parts.ids.get("setups") else ()))
     found = list(islice(chain.from_iterable(check(parts) for check in checks), MOST_PROBLEMS))
     return (
         found

@@ -8,6 +8,7 @@ from typing import Any
 from faultnet.cpt import ROW_SUM_TOLERANCE
 from faultnet.model.nodes import OK
 from faultnet.schema import shapes
+from faultnet.schema.network_shape import NetworkNodeShape
 
 Path = tuple[str | int, ...]
 Finding = tuple[Path, str]
@@ -17,8 +18,12 @@ MOST_NAMES_COMPARED = 500
 
 @dataclass
 class Parts:
-    """The parts of a file that have the right shape, and the ids of all, right or not."""
+    """The parts of a file that have the right shape, and the ids of all, right or not.
 
+    is_imported: whether the file holds a network from elsewhere instead of parts of its own.
+    """
+
+    is_imported: bool = False
     head: dict[str, Any] = field(default_factory=dict)
     components: dict[str, shapes.ComponentShape] = field(default_factory=dict)
     groups: dict[str, shapes.GroupShape] = field(default_factory=dict)
@@ -29,6 +34,7 @@ class Parts:
     tests: dict[str, shapes.BenchTestShape] = field(default_factory=dict)
     repairs: dict[str, shapes.RepairShape] = field(default_factory=dict)
     refuse: dict[str, shapes.RefusalShape] = field(default_factory=dict)
+    network: dict[str, NetworkNodeShape] = field(default_factory=dict)
     setups: dict[int, shapes.SetupShape] = field(default_factory=dict)
     cautions: dict[str, str] = field(default_factory=dict)
     ids: dict[str, list[str]] = field(default_factory=dict)
@@ -37,10 +43,14 @@ class Parts:
         """The states of a node that is written well enough to have some."""
         if node in self.components:
             return (OK, *self.components[node].modes)
-        for group in (self.conditions, self.rails, self.observations):
+        for group in (self.conditions, self.rails, self.observations, self.network):
             if node in group:
                 return tuple(group[node].states)
         return None
+
+    def of_kind(self, kind: str) -> list[str]:
+        """The nodes of an imported network that are of this kind."""
+        return [id_ for id_, node in self.network.items() if node.kind == kind]
 
     def named(self, *sections: str) -> list[str]:
         return [id_ for section in sections for id_ in self.ids.get(section, [])]

@@ -9,6 +9,7 @@ from pydantic import BaseModel, Field, TypeAdapter, ValidationError
 from faultnet.model.document import Document
 from faultnet.schema import shapes
 from faultnet.schema.checks import find_problems
+from faultnet.schema.network_shape import NetworkNodeShape
 from faultnet.schema.parts import Finding, Parts, Path, did_you_mean, shortened, unknown
 
 _HEAD: Mapping[str, tuple[Any, bool]] = {
@@ -43,27 +44,33 @@ _MAPS: Mapping[str, type[shapes.Shape]] = {
     "tests": shapes.BenchTestShape,
     "repairs": shapes.RepairShape,
     "refuse": shapes.RefusalShape,
+    "network": NetworkNodeShape,
 }
 _LISTS: Mapping[str, type[shapes.Shape]] = {"collateral": shapes.CollateralShape, "setups": shapes.SetupShape}
 _REQUIRED = ("components", "observations", "tests", "setups")
+_BESIDE_A_NETWORK = ("id", "title", "about", "network", "tests", "setups", "cautions")
+"""All that goes with an imported network; the rest would need shares and rules, which it has none of."""
 
 
 def validate(data: Any) -> tuple[Document, list[Finding]]:
     """The completed document and everything wrong with it; the document is whole only when nothing is wrong."""
     if not isinstance(data, dict):
         return {}, [((), "a model file is a mapping that starts with `id:`")]
-    parts, found = Parts(), list(_unknown_sections(data))
+    is_imported = "network" in data
+    parts, found = Parts(is_imported), [*_unknown_sections(data), *_beside_a_network(data)]
     for key, (shape, required) in _HEAD.items():
         if key in data:
             parts.head[key] = _checked(shape, data[key], (key,), found)
-        elif required:
+        elif required and not (is_imported and key not in _BESIDE_A_NETWORK):
             found.append(((), f"`{key}` is missing"))
         else:
-            parts.head[key] = _DEFAULTS[key]
-    for section in _REQUIRED:
+            parts.head[key] = _DEFAULTS.get(key)
+    for section in ("network", "tests") if is_imported else _REQUIRED:
         if not data.get(section):
             found.append(((), f"`{section}` is missing or empty"))
     for section, item_shape in _MAPS.items():
+        if section == "network" and not is_imported:
+            continue
         _collect(parts, section, item_shape, data.get(section, {}), dict, found)
     for section, item_shape in _LISTS.items():
         _collect(parts, section, item_shape, data.get(section, []), list, found)
@@ -78,6 +85,17 @@ def validate(data: Any) -> tuple[Document, list[Finding]]:
 def _unknown_sections(data: Mapping[Any, Any]) -> list[Finding]:
     known = [*_HEAD, *_MAPS, *_LISTS]
     return [((str(key),), unknown("section", str(key), known)) for key in data if key not in known]
+
+
+def _beside_a_network(data: Mapping[Any, Any]) -> list[Finding]:
+    known = [*_HEAD, *_MAPS, *_LISTS]
+    if "network" not in data:
+        return []
+    return [
+        ((str(key),), f"does not go with `network`, whose numbers are used as they are; take {key} out")
+        for key in data
+        if key in known and key not in _BESIDE_A_NETWORK
+    ]
 
 
 def _collect(

@@ -9,7 +9,7 @@ from faultnet.schema.parts import Finding, Parts, Path, repeated, unknown
 
 def check_work(parts: Parts) -> Iterator[Finding]:
     """What is wrong with tests and repairs: what they reveal or fix, need, come after and warn of."""
-    observations = parts.named("observations")
+    observations = _observations(parts)
     revealed: dict[str, str] = {}
     for id_, test in parts.tests.items():
         reveals = test.reveals or [id_]
@@ -36,24 +36,30 @@ def check_work(parts: Parts) -> Iterator[Finding]:
                 yield ("repairs", id_, "fixes", number), unknown("component", component, parts.named("components"))
 
 
+def _observations(parts: Parts) -> list[str]:
+    return parts.of_kind("observation") if parts.is_imported else parts.named("observations")
+
+
 def _never_due(parts: Parts) -> Iterator[Finding]:
     """Tests that wait for each other: whatever is done first, what they come after is never all seen."""
     if len(parts.tests) < len(parts.ids.get("tests", [])):
         return
     reveals = {id_: set(test.reveals or [id_]) for id_, test in parts.tests.items()}
-    seen = set(parts.named("observations")) - set().union(*reveals.values())
+    seen = set(_observations(parts)) - set().union(*reveals.values())
     waiting = dict(parts.tests)
     while due := [id_ for id_, test in waiting.items() if all(not seen.isdisjoint(choice) for choice in test.after)]:
         for id_ in due:
             seen |= reveals[id_]
             del waiting[id_]
     for id_, test in waiting.items():
-        known = all(set(choice) <= set(parts.named("observations")) for choice in test.after)
+        known = all(set(choice) <= set(_observations(parts)) for choice in test.after)
         if known:
             yield ("tests", id_, "after"), f"can never be met: {' and '.join(waiting)} wait for each other"
 
 
 def _step(path: Path, work: Any, parts: Parts, observations: Sequence[str]) -> Iterator[Finding]:
+    if (work.needs or work.hazard) and parts.is_imported and not parts.ids.get("setups"):
+        yield path, "a test with `needs` or a hazard goes with `setups`: what each change of set-up takes"
     for part, state in work.needs.items():
         if part not in SETUP_PARTS:
             yield (*path, "needs", part), unknown("part of the set-up", part, SETUP_PARTS)

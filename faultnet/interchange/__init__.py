@@ -1,0 +1,1 @@
+"""Networks to and from other programs, and a second opinion on our own answers."""
