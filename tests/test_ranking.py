@@ -69,8 +69,12 @@ def test_gains_are_those_of_the_belief_and_within_their_bounds(name: str) -> Non
     belief = believe(model, case_of(model, *CASES[name]))
     for test in ranked(name).tests:
         reveals = model.tests[test.test].reveals
-        assert pytest.approx(belief.gain_bits(reveals), abs=1e-12) == test.gain_bits
-        assert pytest.approx(belief.gain_bits(reveals, model.compiled.needs_work), abs=1e-12) == test.gain_repair_bits
+        by_state = (belief.gain_bits(reveals), belief.gain_bits(reveals, model.compiled.needs_work))
+        if model.observations[reveals[0]].reading is None:
+            assert pytest.approx(by_state, abs=1e-12) == (test.gain_bits, test.gain_repair_bits)
+        elif name in ("nothing", "confirmed"):  # volts tell less than the states behind them; see test_volts_gain.py
+            assert test.gain_bits < by_state[0]
+            assert test.gain_repair_bits < by_state[1]
         assert -IN_BITS <= test.gain_repair_bits <= test.gain_bits + IN_BITS
         assert test.gain_bits <= min(belief.entropy_bits, log2(len(test.outcomes))) + IN_BITS
 

@@ -13,6 +13,7 @@ from faultnet.model.model import Model
 from faultnet.model.work import BenchState, BenchTest, Step, prepare, unmet
 from faultnet.ranking.advise import WORKS, advise
 from faultnet.ranking.result import HeldBack, Outcome, RankedTest, Ranking
+from faultnet.ranking.volts import ReadingGains
 from faultnet.repairs import RankedRepair, rank_repairs, untrained_reason
 from faultnet.settings import ShopSettings
 
@@ -27,7 +28,8 @@ def rank_tests(
     bench, settings = bench or bench_after_events(model, case), settings or ShopSettings()
     belief, known = believe_or_explain(model, case), case.known(model)
     still_open = [test for test in model.tests.values() if not set(test.reveals) <= known]
-    tests = [_rank(model, case, belief, test, bench, settings) for test in still_open]
+    gains = ReadingGains(model, case, belief)
+    tests = [_rank(model, case, gains, test, bench, settings) for test in still_open]
     tests.sort(key=lambda t: (bool(t.waits_for), -t.worth))
     repairs = rank_repairs(model, case, bench, settings, belief)
     held_tests = _held_tests(tests, case.no_power(model), settings)
@@ -60,23 +62,27 @@ def _held_repairs(repairs: Sequence[RankedRepair], settings: ShopSettings) -> li
 def _rank(
     model: Model,
     case: Case,
-    belief: Belief,
+    gains: ReadingGains,
     test: BenchTest,
     bench: BenchState,
     settings: ShopSettings,
 ) -> RankedTest:
-    known = case.known(model)
+    known, belief = case.known(model), gains.belief
     leaves = tuple(leaf for leaf in test.reveals if leaf not in known)
     step = _step(model, test, test.needs, bench, case.inches)
     if not settings.may_do(step.hazard) and "cover" not in test.needs:
         covered = _step(model, test, {**test.needs, "cover": "on"}, bench, case.inches)
         step = covered if settings.may_do(covered.hazard) else step
+    if gains.prices(test):
+        gain_bits, gain_repair_bits = gains.gains_bits(*leaves)
+    else:
+        gain_bits, gain_repair_bits = belief.gain_bits(leaves), belief.gain_bits(leaves, model.compiled.to_decide)
     return RankedTest(
         test=test.id,
         label=test.label,
         reveals=leaves,
-        gain_bits=belief.gain_bits(leaves),
-        gain_repair_bits=belief.gain_bits(leaves, model.compiled.to_decide),
+        gain_bits=gain_bits,
+        gain_repair_bits=gain_repair_bits,
         cost=settings.price(step.setup_minutes + step.minutes, test.money, step.hazard),
         step=step,
         side_effect=test.side_effect,

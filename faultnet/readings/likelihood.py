@@ -92,11 +92,12 @@ def states_density(
     return total
 
 
-def grid_of(model: Model, nominal: Nominal | None, *, with_channels: bool = False) -> Grid:
+def grid_of(model: Model, nominal: Nominal | None, *, with_channels: bool = False, fineness: int | None = None) -> Grid:
     """What to integrate over for readings of one set. ValueError when the model knows nothing of nominal voltages."""
     if model.nominal is None:
         raise ValueError(f"{model.id} knows nothing of nominal voltages")
-    nominals, weights = nominal_nodes(None if nominal is None else nominal.loaded, model.nominal)
+    finely = {} if fineness is None else {"fineness": fineness}
+    nominals, weights = nominal_nodes(None if nominal is None else nominal.loaded, model.nominal, **finely)
     limit = None if nominal is None else nominal.unplugged
     if not with_channels:
         return Grid(nominals, np.zeros_like(nominals), weights, model.nominal, limit)

@@ -1,0 +1,116 @@
+"""The gain of a test that is read in volts: integrated over what the meter may show, not over the states behind it.
+
+Readings already taken on the set share its nominal with this one, so they are weighed together with it: the belief
+before them gives the states of all, and their likelihood comes in again with each volt that may be shown.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from faultnet.case.case import Case
+from faultnet.case.events import SYMPTOM_SHOWING, Reading
+from faultnet.case.steps import case_steps, counted_events, volts_of
+from faultnet.cpt import Floats, Ints
+from faultnet.engine.information import mutual_information_bits
+from faultnet.engine.interface import Belief
+from faultnet.engine.plan import Sums
+from faultnet.model.model import Model
+from faultnet.model.work import BenchTest
+from faultnet.readings import Volts
+from faultnet.readings.density import Grid
+from faultnet.readings.likelihood import grid_of, reading_model
+from faultnet.readings.predict import predicted
+
+GAIN_ERROR_BITS = 1e-3
+"""Within this the integral agrees with one over twenty times as many volts, and joint states left out add to it."""
+
+LEFT_OUT = 1e-6
+"""Probability of the joint states that are taken together where a gain is about the joint state of all components."""
+
+
+@dataclass(frozen=True, eq=False)
+class ReadingGains:
+    """Gains of tests read in volts for one case. belief: what is believed now."""
+
+    model: Model
+    case: Case
+    belief: Belief
+
+    def prices(self, test: BenchTest) -> bool:
+        """Whether a test is priced here: it shows one reading, of one feed.
+
+        Separate channels are priced by the pattern they show, as a finding: an upper bound, since a pattern is seen
+        through readings.
+        """
+        reading = self.model.observations[test.reveals[0]].reading
+        if len(test.reveals) > 1 or reading is None or reading.has_channels or self.belief.gains_are_local:
+            return False
+        return not set(reading.given) & set(self.model.asked)
+
+    def gains_bits(self, observation: str) -> tuple[float, float]:
+        """The gain about the joint state of all components, and about what orders tests (`Compiled.to_decide`)."""
+        model = self.model
+        seen = list(dict.fromkeys(reading.observation for reading in self._earlier))
+        conditions = list(dict.fromkeys(c for o in (*seen, observation) for c in reading_model(model, o).given))
+        shown = predicted(model, observation, self.case.meter, self._earlier, conditions, self._grid)
+        shown = shown.reshape(len(shown), -1)
+        about = [*(c for c in model.asked if c not in conditions), *model.components]
+        states = self._before.joint((*seen, observation, *conditions, *about)).reshape(shown.shape[1], -1)
+        by_joint = states.reshape(shown.shape[1], -1, len(self.belief.targets)).sum(axis=1)
+        return _information(shown, self._few(by_joint)), _information(shown, self._grouped(states, about))
+
+    @cached_property
+    def _counted_readings(self) -> list[int]:
+        """Readings since the last repair that count and were taken while the symptom showed."""
+        *_, last = self.case.epochs()
+        counted = set(counted_events(self.model, self.case))
+        return [n for n in last if n in counted and self._shares_nominal(n)]
+
+    def _shares_nominal(self, number: int) -> bool:
+        event = self.case.events[number]
+        if not isinstance(event, Reading):
+            return False
+        seen = self.model.observations[event.observation]
+        return seen.reading is not None and (not seen.needs_symptom or SYMPTOM_SHOWING[event.symptom] == 1)
+
+    @cached_property
+    def _earlier(self) -> list[Volts]:
+        events = [self.case.events[number] for number in self._counted_readings]
+        return [volts_of(self.case, event) for event in events if isinstance(event, Reading)]
+
+    @cached_property
+    def _before(self) -> Belief:
+        """What would be believed without the readings that share the set's nominal."""
+        if not self._counted_readings:
+            return self.belief
+        rest = [n for n in counted_events(self.model, self.case) if n not in self._counted_readings]
+        return self.model.compiled.engine.belief(case_steps(self.model, self.case, rest))
+
+    @cached_property
+    def _grid(self) -> Grid:
+        with_channels = any(reading_model(self.model, r.observation).has_channels for r in self._earlier)
+        return grid_of(self.model, self.case.nominal, with_channels=with_channels, fineness=1)
+
+    def _few(self, by_joint: Floats) -> Floats:
+        """The joint states of the components that matter, and one for all others together: ``(n_cells, n_few)``."""
+        flat = by_joint.reshape(len(by_joint), -1)
+        order = np.argsort(self.belief.targets)[::-1]
+        enough = int(np.searchsorted(np.cumsum(self.belief.targets[order]), 1 - LEFT_OUT)) + 1
+        return np.column_stack([flat[:, order[:enough]], flat[:, order[enough:]].sum(axis=1)])
+
+    def _grouped(self, states: Floats, about: Sequence[str]) -> Floats:
+        """The joint states of the nodes, those that decide the same together: ``(n_cells, n_groups)``."""
+        number: Ints = np.zeros(1, dtype=np.intp)
+        for node in about:
+            groups = np.array(self.model.compiled.to_decide[node])
+            number = (number[:, None] * (groups.max() + 1) + groups).reshape(-1)
+        return Sums.of(number, int(number.max()) + 1)(states)
+
+
+def _information(shown: Floats, groups: Floats) -> float:
+    """I(volts ; group): shown ``(n_volts, n_cells)``, groups ``(n_cells, ...)``, together up to a factor."""
+    joint = shown @ groups.reshape(len(groups), -1)
+    return mutual_information_bits(joint / joint.sum())
