@@ -69,6 +69,7 @@ def answer_json(
         "nothing_found": diagnosis.nothing_found,
         "two_or_more": diagnosis.two_or_more,
         "weights": [{"event": w.event, "component": w.component, "bits": w.bits} for w in diagnosis.weights],
+        "readings": [asdict(told) for told in diagnosis.readings],
         "surprises": [surprise_json(model, case, s) for s in diagnosis.surprises],
         "would_change": [
             {

@@ -21,6 +21,7 @@ from faultnet.cli.kinds import (
 )
 from faultnet.cli.repairs import repairs_text
 from faultnet.cli.terminal import bold, table, wrapped, wrapped_table
+from faultnet.cli.volts import readings_text
 from faultnet.diagnosis import BetterFit, Diagnosis, Surprise
 from faultnet.files.finder import is_shipped
 from faultnet.model import ModeId, Model
@@ -266,6 +267,7 @@ def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
             rows.append((name if len(name) < 40 else name[:37] + "...", *(odds_factor(bits[c]) for c in components)))
         yield from table(rows, "l" + "r" * len(components))
         yield ""
+    yield from readings_text(model, case, diagnosis)
     yield bold("Likeliest explanations")
     for explanation in diagnosis.explanations:
         named = " and ".join(model.mode_label(ModeId.parse(f)) for f in explanation.faults) or "nothing faulty"

@@ -10,6 +10,7 @@ from faultnet.diagnosis import explain
 from faultnet.diagnosis.intervals import N_DRAWS, Intervals, fault_intervals
 from faultnet.diagnosis.next_model import next_model
 from faultnet.diagnosis.result import ConditionState, Diagnosis, Explanation, Fault
+from faultnet.diagnosis.told_by_volts import told_by_volts
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
 
@@ -43,6 +44,7 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
         two_or_more=float(belief.targets[n_faults >= 2].sum()),
         weights=explain.weights_of_evidence(model, case, kinds or leading),
         surprises=explain.surprises(model, case, belief),
+        readings=told_by_volts(model, case, belief),
         turns=explain.turns(model, belief, open_tests),
         inseparable=explain.inseparable(model, belief, open_tests),
         interval_draws=0 if intervals is None else intervals.n_draws,

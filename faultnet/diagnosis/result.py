@@ -77,6 +77,19 @@ class Weight:
 
 
 @dataclass(frozen=True)
+class ReadingTold:
+    """What the reading numbered `event` says.
+
+    states: how likely it is in each state, the best being 1. faults: how likely it is with each of the likeliest
+    failure modes, given everything else that was entered, the best being 1; empty when a repair came after it.
+    """
+
+    event: int
+    states: Mapping[str, float]
+    faults: Mapping[str, float]
+
+
+@dataclass(frozen=True)
 class Surprise:
     """Something that fits the model badly. kind: `finding` or `reading` (event says which), or `conflict`.
 
@@ -129,6 +142,7 @@ class Diagnosis:
     nothing_found: float
     two_or_more: float
     weights: tuple[Weight, ...]
+    readings: tuple[ReadingTold, ...]
     surprises: tuple[Surprise, ...]
     turns: tuple[Turn, ...]
     inseparable: tuple[tuple[str, ...], ...]
