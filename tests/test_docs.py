@@ -12,9 +12,13 @@ import pytest
 from fill_readme import SHOWN, printed
 
 import faultnet
+from faultnet.case.doubts import doubts
+from faultnet.case.words import describe_event
+from faultnet.errors import UsageProblem
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+LISTED_ENTRIES = README.partition("## Entries, taken and refused")[2].partition("\n## ")[0]
 
 
 def module_names() -> list[str]:
@@ -69,6 +73,30 @@ def test_every_entry_shown_in_readme_is_understood() -> None:
     entries = re.findall(r"^\| `([^` ]+=[^` ]+)` \|", README, flags=re.MULTILINE)
     assert len(entries) >= 9
     assert len(entries) == len(faultnet.parse_events(model, entries))
+
+
+ENTRIES = re.findall(
+    r"^\| `([^`]+)` \| (.+) \|$", README.partition("## Entries, taken and refused")[2].partition("## ")[0], re.M
+)
+
+
+def test_readme_lists_many_entries() -> None:
+    refused = [told for _, told in ENTRIES if told.startswith("refused: ")]
+    assert len(refused) >= 10
+    assert len(ENTRIES) - len(refused) >= 10
+
+
+@pytest.mark.parametrize(("typed", "told"), ENTRIES)
+def test_an_entry_in_readme_is_taken_or_refused_as_it_says(typed: str, told: str) -> None:
+    model = faultnet.load_model("backlight")
+    if told.startswith("refused: "):
+        with pytest.raises(UsageProblem) as raised:
+            faultnet.parse_events(model, [typed])
+        assert told.removeprefix("refused: ") in str(raised.value)
+        return
+    (event,) = faultnet.parse_events(model, [typed])
+    notes = "; ".join(doubts(event))
+    assert told == describe_event(model, event) + (f" ({notes})" if notes else "")
 
 
 def test_every_module_stands_in_the_guide() -> None:

@@ -16,6 +16,9 @@ OVER_RANGE, NOT_REACHED = "OL", "?"
 _REPEATED = re.compile(r"(?P<volts>[^xX]+)[xX](?P<times>\d{1,2})\s*[vV]?")
 _LOOKS_LIKE_VOLTS = re.compile(r"\s*([\d.,?+-]|OL\s*($|[xX,]))", flags=re.IGNORECASE)
 
+_OTHER_UNITS = ("kohm", "Mohm", "ohm", "mA", "A")
+"""Units of other readings, the longest first; there is no physics for them here."""
+
 Points = tuple[float | None, ...]
 
 
@@ -47,7 +50,9 @@ def _parse_point(text: str) -> float | None:
         return None
     if text.upper() == OVER_RANGE:
         return inf
-    number = text.removesuffix("V").removesuffix("v").rstrip()
+    number, unit = _unit(text)
+    if unit in _OTHER_UNITS:
+        raise UsageProblem(f"{text}: this is read in V; no {unit} is weighed here")
     if number.startswith("-") and NUMBER.fullmatch(number[1:].lstrip()):
         raise UsageProblem(f"{number} V is negative; if the leads were swapped, enter it without the sign")
     if not NUMBER.fullmatch(number):
@@ -55,9 +60,18 @@ def _parse_point(text: str) -> float | None:
             f"{text or 'an empty point'} is no voltage; write 36.8 (the decimal sign is '.', a comma parts points), "
             f"37x5 for five points, {OVER_RANGE} for over range or {NOT_REACHED} for a point not reached"
         )
-    if float(number) > MOST_VOLTS:
+    volts = float(number) / 1000 if unit == "mV" else float(number)
+    if volts > MOST_VOLTS:
         raise UsageProblem(f"{number} V is more than {MOST_VOLTS:g} V; check the decimal sign")
-    return float(number)
+    return volts
+
+
+def _unit(text: str) -> tuple[str, str]:
+    """A number and its unit as typed, `36.8 V` or `500mV`; volts where none is typed."""
+    for unit in ("mV", *_OTHER_UNITS, "V"):
+        if text.lower().endswith(unit.lower()):
+            return text[: -len(unit)].rstrip(), unit
+    return text, "V"
 
 
 def written_points(points: Points) -> str:

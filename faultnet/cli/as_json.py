@@ -158,6 +158,7 @@ def _event_json(event: Event) -> Json:
         "kind": "reading",
         "name": event.observation,
         "unit": "V",
+        "meter": event.meter or None,
         "points": ["OL" if p is not None and isinf(p) else p for p in event.points],
         "hold": event.hold,
         "against": event.against,
