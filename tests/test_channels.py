@@ -159,7 +159,7 @@ def test_the_spread_of_channels_counts_even_when_the_nominal_is_unknown(model: M
 def test_counting_the_choices_is_listing_them(n: int) -> None:
     rng = np.random.default_rng(n)
     rest, odd = rng.random((n, 3)), rng.random((n, 3))
-    found = odd_counts(list(rest), list(odd))
+    found = odd_counts(rest, odd)
     for k in range(min(n, 3) + 1):
         listed = sum(
             np.prod([odd[i] if i in which else rest[i] for i in range(n)], axis=0)

@@ -111,9 +111,9 @@ def predictions(first: Floats, second: Floats, nominal: float | None) -> Floats:
             for observation, volts in ((FIRST, first[part]), (SECOND, second[part])):
                 how = model.observations[observation].reading
                 assert how is not None
-                taken = Taken(HOLDS[observation], {"off_output": off}, Meter(), grid)
+                taken = Taken(volts[:, None], HOLDS[observation], Meter(), grid)
                 states = model.observations[observation].states
-                by_state.append(np.stack([state_density(how, state, volts[:, None], taken) for state in states]))
+                by_state.append(np.stack([state_density(how, state, {"off_output": off}, taken) for state in states]))
             together = np.einsum("avn,bvn,n->vab", *by_state, grid.weights, optimize=True)
             weight += np.einsum("vab,abd->vd", together, states_and_driver()[:, :, which])
         found.append(weight[:, 1] / weight.sum(axis=1))

@@ -4,14 +4,15 @@ All densities are in 1/V and of the magnitude: a meter's reading is entered with
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
+from functools import cached_property, reduce
 from math import exp, isinf, lgamma, log, pi, sqrt
+from operator import add
 
 import numpy as np
 
 from faultnet.cpt import Floats
-from faultnet.model.volts import Level, NominalRange, Piece, ReadingModel
+from faultnet.model.volts import NominalRange, Piece, ReadingModel
 from faultnet.readings.meter import FULL_SHARE, Meter
 from faultnet.readings.nominal import Spread
 from faultnet.readings.normal import normal_cdf
@@ -22,6 +23,7 @@ EDGE_SD = 0.015
 RAIL_BELOW, RAIL_BELOW_SD = 0.95, 0.03
 """A boost is fed from a rail below its output: below this ratio to the nominal, softly (reasoned)."""
 
+_FAR = 8.0
 _AROUND, _AROUND_WEIGHTS = np.polynomial.hermite_e.hermegauss(41)
 
 
@@ -50,30 +52,47 @@ class Grid:
 
 @dataclass(frozen=True, eq=False)
 class Taken:
-    """How a reading was taken: hold mode, states of the conditions it hangs on, meter, and what is integrated over."""
+    """Volts that were read, ``(n_volts, 1)``, how they were taken, and what is integrated over.
 
+    Densities of levels are kept: states and conditions share many.
+    """
+
+    volts: Floats
     hold: str
-    at: Mapping[str, str]
     meter: Meter
     grid: Grid
+    _levels: dict[tuple[tuple[Piece, ...], float | None], Floats] = field(default_factory=dict)
+
+    @cached_property
+    def sd_volts(self) -> Floats:
+        return self.meter.sd_volts(self.volts)
+
+    def level(self, mixture: tuple[Piece, ...], channel_sd: float | None = None) -> Floats:
+        """Density of each reading at a level: ``(n_volts, n)``.
+
+        channel_sd: of separate channels, how far one is from the others.
+        """
+        key = (mixture, channel_sd)
+        if key not in self._levels:
+            pieces = (p.share * _piece_density(p, self.volts, self.sd_volts, self.grid, channel_sd) for p in mixture)
+            self._levels[key] = reduce(add, pieces)
+        return self._levels[key]
 
 
-def state_density(reading: ReadingModel, state: str, volts: Floats, taken: Taken) -> Floats:
-    """Density of readings in a state, outliers mixed in, at every node of the grid: ``(n_volts, n)``.
+def state_density(reading: ReadingModel, state: str, at: Mapping[str, str], taken: Taken) -> Floats:
+    """Density of each reading in a state, outliers mixed in, at every node of the grid: ``(n_volts, n)``.
 
-    volts: ``(n_volts, 1)``.
-    A state that is a start pulse in part of its cases shows, with the chances of the meter, as it does when settled, as
-    anything up to a share of its level, or in full.
+    at: states of the conditions it hangs on. A state that is a start pulse in part of its cases shows, with the chances
+    of the meter, as it does when settled, as anything up to a share of its level, or in full.
     """
-    level = reading.level(state, taken.hold, taken.at)
-    density = level_density(level, volts, taken)
+    mixture = reading.level(state, taken.hold, at).mixture
+    density = taken.level(mixture)
     pulse = reading.start_pulse.get(state, 0.0) if taken.hold == "max" else 0.0
     if pulse:
         missed, shortened = taken.meter.pulse_missed, taken.meter.pulse_shortened - taken.meter.pulse_missed
-        settled = level_density(reading.level(state, "settled", taken.at), volts, taken)
-        partly = level_density(_up_to_full(level), volts, taken)
-        seen = missed * settled + shortened * partly + (1 - missed - shortened) * density
-        density = (1 - pulse) * density + pulse * seen
+        settled = taken.level(reading.level(state, "settled", at).mixture)
+        seen = missed * settled + shortened * taken.level(_up_to_full(mixture))
+        density = (1 - pulse * (missed + shortened)) * density + pulse * seen
     return with_outliers(reading, density)
 
 
@@ -82,23 +101,13 @@ def with_outliers(reading: ReadingModel, density: Floats) -> Floats:
     return (1 - reading.outlier_share) * density + reading.outlier_share / reading.up_to_volts
 
 
-def _up_to_full(level: Level) -> Level:
+def _up_to_full(mixture: tuple[Piece, ...]) -> tuple[Piece, ...]:
     """Anything from 0 to the share of the level that counts as full: what max hold makes of a pulse cut short."""
     pieces = []
-    for piece in level.mixture:
+    for piece in mixture:
         top = FULL_SHARE * (piece.second if piece.kind == "uniform" else piece.first)
         pieces.append(piece if piece.kind == "rail" or top <= 0 else Piece(piece.share, "uniform", 0.0, top))
-    return Level(level.when, tuple(pieces))
-
-
-def level_density(level: Level, volts: Floats, taken: Taken, channel_sd: float | None = None) -> Floats:
-    """Density of readings at a level: ``(n_volts, n)``.
-
-    volts: ``(n_volts, 1)``. channel_sd: of separate channels, how far one is from the others.
-    """
-    sd = taken.meter.sd_volts(volts)
-    first, *more = (p.share * _piece_density(p, volts, sd, taken.grid, channel_sd) for p in level.mixture)
-    return sum(more, first)
+    return tuple(pieces)
 
 
 def _piece_density(piece: Piece, volts: Floats, sd: Floats, grid: Grid, channel_sd: float | None) -> Floats:
@@ -150,9 +159,11 @@ def _folded_normal(volts: Floats, mean: Floats, sd: Floats) -> Floats:
 
 def _soft_uniform(volts: Floats, low: Floats, high: Floats, edge_sd: Floats) -> Floats:
     """Density of the magnitude of what lies anywhere between two ends, each blurred by a normal error."""
-
-    def up_to(end: Floats) -> Floats:
-        return normal_cdf((end - volts) / edge_sd) + normal_cdf((end + volts) / edge_sd)
-
-    density: Floats = (up_to(high) - up_to(low)) / (high - low)
+    ends = np.stack([high, low])[:, None]
+    at_high, at_low = normal_cdf((ends - volts) / edge_sd)
+    inside = at_high - at_low
+    if volts.min() < _FAR * edge_sd.max() + max(0.0, -float(low.min())):  # near 0 V what lies below is folded over
+        at_high, at_low = normal_cdf((ends + volts) / edge_sd)
+        inside += at_high - at_low
+    density: Floats = inside / (high - low)
     return density

@@ -8,7 +8,7 @@ Readings taken on one set share its nominal and what its driver output shows whe
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import product
-from math import isinf
+from math import isinf, prod
 
 import numpy as np
 
@@ -54,42 +54,61 @@ def reading_likelihood(
 
     In 1/V to the power of the number of readings. An over-range reading says nothing and gets a flat factor.
     """
-    observations = list(dict.fromkeys(reading.observation for reading in readings))
-    models = {o: reading_model(model, o) for o in observations}
+    models = {reading.observation: reading_model(model, reading.observation) for reading in readings}
     conditions = list(dict.fromkeys(c for m in models.values() for c in m.given))
     grid = grid_of(model, nominal, with_channels=any(m.has_channels for m in models.values()))
-    axes = [len(model.states_of(node)) for node in (*observations, *conditions)]
-    table: Floats = np.empty(axes)
+    taken = taken_together(model, readings, grid)
+    observations = list(taken)
+    table: Floats = np.empty([len(model.states_of(node)) for node in (*observations, *conditions)])
+    *others, last = observations
+    by_standing = table.reshape(-1, len(model.states_of(last)), prod(len(model.states_of(c)) for c in conditions))
     for number, at in enumerate(standings(model, conditions)):
-        by_node: Floats = grid.weights.reshape(-1, *(1,) * len(observations))
-        for axis, observation in enumerate(observations):
-            own = [reading for reading in readings if reading.observation == observation]
-            densities = states_density(model, observation, own, at, grid)
-            shape = [len(grid.weights)] + [1] * len(observations)
-            shape[axis + 1] = densities.shape[1]
-            by_node = by_node * densities.reshape(shape)
-        table.reshape(*axes[: len(observations)], -1)[..., number] = by_node.sum(axis=0)
+        before = weighed_together(model, {o: taken[o] for o in others}, at, grid)
+        by_standing[..., number] = before.T @ states_density(model, last, taken[last], at, grid)
     return Likelihood((*observations, *conditions), table, showing)
 
 
 def states_density(
-    model: Model, observation: str, readings: Sequence[Volts], at: Mapping[str, str], grid: Grid
+    model: Model, observation: str, readings: Sequence[Taken], at: Mapping[str, str], grid: Grid
 ) -> Floats:
     """Density of some readings of one observation together, in every state, at every node: ``(n, n_states)``."""
     how, states = reading_model(model, observation), model.observations[observation].states
     total: Floats = np.ones((len(grid.weights), len(states)))
-    for reading in readings:
-        if not reading.measured:
-            continue
-        taken = Taken(reading.hold, at, reading.meter, grid)
+    for taken in readings:
         if how.has_channels:
-            columns = [channels_density(how, state, reading.measured, taken) for state in states]
-        elif isinf(reading.volts):
-            continue
+            columns = [channels_density(how, state, at, taken) for state in states]
         else:
-            columns = [state_density(how, state, np.array([[reading.volts]]), taken)[0] for state in states]
+            columns = [state_density(how, state, at, taken)[0] for state in states]
         total = total * np.stack(columns, axis=1)
     return total
+
+
+def weighed_together(
+    model: Model, readings: Mapping[str, Sequence[Taken]], at: Mapping[str, str], grid: Grid
+) -> Floats:
+    """Likelihood of readings of several observations at every node, times the node's weight: ``(n, joint states)``."""
+    total: Floats = grid.weights[:, None]
+    for observation, taken in readings.items():
+        own = states_density(model, observation, taken, at, grid)
+        total = (total[:, :, None] * own[:, None, :]).reshape(len(total), -1)
+    return total
+
+
+def _taken(reading: Volts, grid: Grid, how: ReadingModel) -> Taken | None:
+    """A reading ready to be weighed: all its channels, or the one value of a feed; None when it was over range."""
+    volts = reading.measured if how.has_channels else (reading.volts,)
+    if not volts or isinf(max(volts)):
+        return None
+    return Taken(np.array(volts)[:, None], reading.hold, reading.meter, grid)
+
+
+def taken_together(model: Model, readings: Sequence[Volts], grid: Grid) -> dict[str, list[Taken]]:
+    """The readings ready to be weighed, by observation, in the order of their first reading."""
+    by_observation: dict[str, list[Taken]] = {}
+    for reading in readings:
+        taken = _taken(reading, grid, reading_model(model, reading.observation))
+        by_observation.setdefault(reading.observation, []).extend([] if taken is None else [taken])
+    return by_observation
 
 
 def grid_of(model: Model, nominal: Nominal | None, *, with_channels: bool = False, fineness: int | None = None) -> Grid:

@@ -20,8 +20,8 @@ CALCULATED_RELATIVE_SD = 0.08
 USUAL_FORWARD_VOLTS = 3.1
 """Of one white LED with one die; with two dies about 6.2 V (common practice, no source)."""
 
-_PANEL, _NODES_A_PANEL = 0.12, 3
-_FINE = 4
+_PANEL, _NODES_A_PANEL = 0.12, 4
+_FINE = 3
 """How fine nodes are where a likelihood is wanted to 1e-8; a fineness of 1 does for a gain to 1e-4 bit."""
 
 _KNOWN_REACH = 8.0

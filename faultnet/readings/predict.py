@@ -1,13 +1,13 @@
 """What a reading not yet taken may show: volts to integrate over, and their densities in every state."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from faultnet.cpt import Floats
 from faultnet.model.model import Model
 from faultnet.readings.density import Grid, Taken, state_density
-from faultnet.readings.likelihood import Volts, reading_model, standings, states_density
+from faultnet.readings.likelihood import Volts, reading_model, standings, taken_together, weighed_together
 from faultnet.readings.meter import Meter
 
 _FIRST_PANEL_VOLTS, _FIRST_PANELS = 0.75, 2
@@ -44,25 +44,16 @@ def predicted(
     how = reading_model(model, observation)
     volts, weights = volt_nodes(grid, how.up_to_volts)
     states = model.observations[observation].states
-    seen = list(dict.fromkeys(reading.observation for reading in earlier))
+    seen = taken_together(model, earlier, grid)
+    shown_volts = Taken(volts[:, None], how.default_hold, meter, grid)
     sizes = [len(model.observations[o].states) for o in seen]
     conditions_sizes = [len(model.conditions[c].states) for c in conditions]
     table = np.empty((len(volts), *sizes, len(states), *conditions_sizes))
     by_standing = table.reshape(len(volts), int(np.prod(sizes, dtype=int)), len(states), -1)
     for number, at in enumerate(standings(model, conditions)):
-        before = _before(model, seen, earlier, at, grid)  # (n_nominals, earlier states)
-        taken = Taken(how.default_hold, at, meter, grid)
+        before = weighed_together(model, seen, at, grid)
         for column, state in enumerate(states):
-            shown = weights[:, None] * state_density(how, state, volts[:, None], taken)
+            shown = weights[:, None] * state_density(how, state, at, shown_volts)
             shown /= shown.sum(axis=0)  # a meter's error depends on what it shows, so a density adds to nearly 1
             by_standing[:, :, column, number] = shown @ before
     return table
-
-
-def _before(model: Model, seen: Sequence[str], earlier: Sequence[Volts], at: Mapping[str, str], grid: Grid) -> Floats:
-    """Likelihood of the earlier readings at every node of the grid, weighed by it: ``(n, earlier states)``."""
-    total: Floats = grid.weights[:, None]
-    for observation in seen:
-        own = states_density(model, observation, [r for r in earlier if r.observation == observation], at, grid)
-        total = (total[:, :, None] * own[:, None, :]).reshape(len(total), -1)
-    return total
