@@ -36,7 +36,7 @@ def describe_event(model: Model, event: Event) -> str:
 
 
 def nominal_words(nominal: Nominal) -> str:
-    """What is known of a set's voltages, and from where: "54 V +-3 % (label), unplugged 64 V +-3.4 % (list, 2 readings)".
+    """What is known of a set's voltages, and from where: "54 V +-3 % (label), unplugged 64 V +-3 % (list, 2 readings)".
 
     What stands behind +- is one standard deviation, of few readings the scale of a Student t.
     """
