@@ -11,7 +11,7 @@ from faultnet.readings import METERS, Meter
 from faultnet.settings import ShopSettings
 from faultnet.shop.find import find_settings_file
 from faultnet.shop.keys import HAZARDS, METER_KEYS, PRICE, SETTINGS, TABLES, VOLTAGES_KEYS, Setting, instead_of
-from faultnet.shop.shop import Shop
+from faultnet.shop.shop import USUAL_METER_CLASS, Shop
 
 Keys = tuple[str | int, ...]
 Slips = list[tuple[Keys, str]]
@@ -67,9 +67,11 @@ def _shop(data: Mapping[str, Any], folder: Path, slips: Slips) -> Shop:
         fields.update(_checked(_table(data, (name,), slips), (name,), keys, slips))
     prices = _hazard_prices(data.get("hazard_prices", {}), slips)
     found = _checked(_table(data, ("voltages",), slips), ("voltages",), VOLTAGES_KEYS, slips)
+    meter = _table(data, ("meter",), slips)
     return Shop(
         settings=replace(ShopSettings(), hazard_prices=prices, **fields),
-        meter=_meter(_table(data, ("meter",), slips), ("meter",), slips),
+        meter=_meter(meter, ("meter",), slips),
+        meter_class=meter.get("class", USUAL_METER_CLASS),
         own_meters=_own_meters(_table(data, ("meters",), slips), slips),
         voltages_file=folder / found["file"] if found else None,
         told=frozenset(_told(data)),
@@ -144,11 +146,11 @@ def _own_meters(tables: Mapping[str, Any], slips: Slips) -> dict[str, Meter]:
 
 def _meter(table: Mapping[str, Any], keys: Keys, slips: Slips) -> Meter:
     """A meter of its class, `plain` where none is named, but for what its data sheet says otherwise."""
-    base = table.get("class", "plain")
+    base = table.get("class", USUAL_METER_CLASS)
     if not isinstance(base, str) or base not in METERS:
         listed = ", ".join(METERS)
         slips.append(((*keys, "class"), f"no class of meters; they are {listed}{nearest(str(base), METERS)}"))
-        base = "plain"
+        base = USUAL_METER_CLASS
     return replace(METERS[base], **_checked(table, keys, METER_KEYS, slips, ("class",)))
 
 

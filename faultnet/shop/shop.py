@@ -7,17 +7,20 @@ from pathlib import Path
 from faultnet.readings import METERS, Meter
 from faultnet.settings import ShopSettings
 
+USUAL_METER_CLASS = "plain"
+
 
 @dataclass(frozen=True)
 class Shop:
-    """A shop. meter: the one used where a reading names no other; own_meters: more that may be named.
+    """A shop. meter: the one used where a reading names no other, of a class or near it; own_meters: more to be named.
 
     voltages_file: its list of nominal voltages, None for the usual place. file: the settings file, None when there is
     none. told: the keys that stand in it (`gates.panel`); every other value is a default.
     """
 
     settings: ShopSettings = field(default_factory=ShopSettings)
-    meter: Meter = field(default_factory=Meter)
+    meter: Meter = METERS[USUAL_METER_CLASS]
+    meter_class: str = USUAL_METER_CLASS
     own_meters: Mapping[str, Meter] = field(default_factory=dict)
     voltages_file: Path | None = None
     file: Path | None = None

@@ -91,7 +91,7 @@ def _entry(cells: list[str]) -> tuple[Entry | None, list[tuple[str, str]]]:
         return None, [("", f"{len(cells)} cells instead of {len(COLUMNS)} ({', '.join(COLUMNS)}){parted}")]
     told = {c: restored(cell) if c in TEXTS else cell.strip() for c, cell in zip(COLUMNS, cells, strict=True)}
     slips: list[tuple[str, str]] = []
-    day = _day(told["day"])
+    day = parse_day(told["day"])
     if day is None:
         slips.append(("day", f"{told['day'] or 'nothing'} is no day; write it as 2031-05-17"))
     for column, allowed in (("kind", KINDS), ("source", SOURCES)):
@@ -107,7 +107,8 @@ def _entry(cells: list[str]) -> tuple[Entry | None, list[tuple[str, str]]]:
     return Entry(day, told["kind"], told["code"], loaded, unplugged, told["source"], told["note"]), []
 
 
-def _day(text: str) -> date | None:
+def parse_day(text: str) -> date | None:
+    """The day of a text such as `2031-05-17`, None where it is none."""
     try:
         return date.fromisoformat(text) if _DAY.fullmatch(text) else None
     except ValueError:
