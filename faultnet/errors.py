@@ -3,7 +3,9 @@
     FaultnetError               1  unexpected
     ├── UsageProblem            2  a bad name or value typed by the user
     ├── FileProblem             3  a bad model or data file
-    │   └── ModelProblem           ... one model file, every problem with its place
+    │   └── PlacedProblem          ... every problem with its place in the file
+    │       ├── ModelProblem           ... a model file
+    │       └── ShopProblem            ... the shop's settings or its list of voltages
     ├── TooLittleData           4  not enough data to answer
     └── ContradictoryEvidence   6  findings the model holds impossible together
 
@@ -11,7 +13,7 @@
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 class FaultnetError(Exception):
@@ -36,18 +38,31 @@ class FileProblem(FaultnetError):
     exit_code = 3
 
 
+MOST_SHOWN = 1_000
+"""Characters of a path or message; a file that is something else altogether can have keys of any length."""
+
+
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong in a model file, and where: printed as `file:line:column: path: message`."""
+    """One thing wrong in a file, and where: printed as `file:line:column: path: message`."""
 
     path: str
     message: str
     line: int = 1
     column: int = 1
 
+    def printable(self) -> "Problem":
+        """The problem in one line of some length, with what a terminal cannot show, or would obey, as an escape."""
+        return replace(self, path=_escaped(self.path), message=_escaped(self.message))
 
-class ModelProblem(FileProblem):
-    """A model file with one or more problems, all of them listed."""
+
+def _escaped(text: str) -> str:
+    shown = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text[:MOST_SHOWN])
+    return shown if len(text) <= MOST_SHOWN else f"{shown}..."
+
+
+class PlacedProblem(FileProblem):
+    """A file with one or more problems, all of them listed in the order of the file."""
 
     def __init__(self, file: str, problems: Sequence[Problem]) -> None:
         self.file = file
@@ -57,6 +72,14 @@ class ModelProblem(FileProblem):
     def _line(self, problem: Problem) -> str:
         path = f"{problem.path}: " if problem.path else ""
         return f"{self.file}:{problem.line}:{problem.column}: {path}{problem.message}"
+
+
+class ModelProblem(PlacedProblem):
+    """A model file that is not what one should be."""
+
+
+class ShopProblem(PlacedProblem):
+    """A file of the shop's settings or voltages that is not what it should be."""
 
 
 class TooLittleData(FaultnetError):

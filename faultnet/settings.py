@@ -10,8 +10,11 @@ UNTRAINED_HAZARD_LIMIT = 1
 class ShopSettings:
     """Prices in the shop's own money; every default is reasoned, not measured.
 
+    hourly_rate: money for an hour at the bench. currency: its ISO 4217 code, empty where nobody said.
     hazard_prices: what a step of hazard 0 to 4 costs besides its time. gate_panel, gate_repair: how sure one must be of
-    the part before a repair is advised, with and without opening the panel.
+    the part before a repair is advised, with and without opening the panel. gate_uneconomic: the share of the price of
+    an equal new set above which a repair does not pay. trained: whether this bench is marked as trained.
+    decimal_comma: whether `54,2` is 54.2 where a single number is asked.
     """
 
     hourly_rate: float = 40.0
@@ -19,6 +22,9 @@ class ShopSettings:
     gate_panel: float = 0.90
     gate_repair: float = 0.85
     trained: bool = False
+    currency: str = ""
+    gate_uneconomic: float = 0.5
+    decimal_comma: bool = False
 
     def price(self, minutes: float, money: float, hazard: int) -> float:
         """Time at the hourly rate, money spent and the hazard's price."""

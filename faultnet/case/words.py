@@ -9,7 +9,7 @@ import numpy as np
 from faultnet.case.events import Event, Finding, Reading, RepairOutcome, SoftFinding
 from faultnet.model.model import Model
 from faultnet.model.nodes import Observation
-from faultnet.readings import Nominal
+from faultnet.readings import Nominal, Spread
 
 DISAGREE_VOLTS = 3.0
 DISAGREE_SHARE = 0.05
@@ -36,14 +36,24 @@ def describe_event(model: Model, event: Event) -> str:
 
 
 def nominal_words(nominal: Nominal) -> str:
-    """What is known of a set's voltages, and from where: "54 V +-3 % (label)"."""
-    known = [
-        f"{what}{spread.volts:.4g} V +-{100 * spread.relative_sd:.2g} %"
-        for what, spread in (("", nominal.loaded), ("unplugged ", nominal.unplugged))
-        if spread is not None
-    ]
-    behind = f", {nominal.readings} reading{'s' if nominal.readings > 1 else ''} behind it" if nominal.readings else ""
-    return f"{', '.join(known)} ({nominal.source}{behind})"
+    """What is known of a set's voltages, and from where: "54 V +-3 % (label), unplugged 64 V +-3 % (list, 2 readings)".
+
+    What stands behind +- is one standard deviation, of few readings the scale of a Student t.
+    """
+    known = []
+    if nominal.loaded is not None:
+        known.append(f"{_spread(nominal.loaded)} ({nominal.source}{_behind(nominal.readings)})")
+    if nominal.unplugged is not None:
+        known.append(f"unplugged {_spread(nominal.unplugged)} (list{_behind(nominal.unplugged_readings)})")
+    return ", ".join(known)
+
+
+def _spread(spread: Spread) -> str:
+    return f"{spread.volts:.4g} V +-{100 * spread.relative_sd:.2g} %"
+
+
+def _behind(readings: int) -> str:
+    return f", {readings} reading{'s' if readings > 1 else ''}" if readings else ""
 
 
 def _likelihoods(seen: Observation, event: SoftFinding) -> str:

@@ -13,9 +13,11 @@ from faultnet.diagnosis import BetterFit, Diagnosis, NextModel, Surprise
 from faultnet.model import Model
 from faultnet.model.work import Step
 from faultnet.ranking import Outcome, RankedTest, Ranking
+from faultnet.readings import Nominal, Spread
 from faultnet.repairs import RankedRepair
 
 SCHEMA_VERSION = 1
+MONEY = "money of the shop"
 UNITS = {
     "probability": "1",
     "gain": "bit",
@@ -23,10 +25,12 @@ UNITS = {
     "weights": "bit",
     "log_evidence": "nat",  # a reading in volts counts with its density in 1/V
     "minutes": "min",
-    "cost": "money of the shop",
-    "parts": "money of the shop",
-    "hourly_rate": "money of the shop per hour",
+    "cost": MONEY,
+    "parts": MONEY,
+    "hourly_rate": f"{MONEY} per hour",
     "nominal_volts": "V",
+    "nominal": "V; its spread as a share of them",
+    "meter": "% of reading; counts of the last digit; updates in 1/s; the last digit in V",
     "size_inches": "inch",
     "hazard": "0 none to 4 panel opened",
 }
@@ -86,7 +90,7 @@ def answer_json(
         "held_back": [{"kind": h.kind, "id": h.id, "hazard": h.hazard, "reason": h.reason} for h in ranking.held_back],
         "repairs": [repair_json(repair) for repair in ranking.repairs],
         "advice": {"kind": ranking.advice.kind, "id": ranking.advice.id, "why": ranking.advice.why},
-        "units": UNITS,
+        "units": _units(ranking.settings.currency),
         "disclaimer": disclaimer(model),
     }
 
@@ -95,6 +99,8 @@ def _assumed_json(case: Case, diagnosis: Diagnosis, ranking: Ranking) -> Json:
     """What the answer was worked out with besides the events: null where it is not known."""
     return {
         "nominal_volts": None if case.nominal is None else case.nominal.volts,
+        "nominal": None if case.nominal is None else nominal_json(case.nominal),
+        "meter": asdict(case.meter),
         "size_inches": case.inches,
         "bench": ranking.bench.as_dict(),
         "trained": ranking.settings.trained,
@@ -102,6 +108,30 @@ def _assumed_json(case: Case, diagnosis: Diagnosis, ranking: Ranking) -> Json:
         "draws": diagnosis.interval_draws,
         "seed": diagnosis.seed,
     }
+
+
+def _units(currency: str) -> Json:
+    """The units of the answer, money in the shop's currency where that is known."""
+    return {what: unit.replace(MONEY, currency or MONEY) for what, unit in UNITS.items()}
+
+
+def nominal_json(nominal: Nominal) -> Json:
+    """What is known of a set's voltages. relative_sd: of few readings the scale of a Student t with dof, else null."""
+    return {
+        "volts": nominal.volts,
+        "relative_sd": None if nominal.loaded is None else nominal.loaded.relative_sd,
+        "dof": _dof(nominal.loaded),
+        "source": nominal.source,
+        "readings": nominal.readings,
+        "unplugged_volts": None if nominal.unplugged is None else nominal.unplugged.volts,
+        "unplugged_relative_sd": None if nominal.unplugged is None else nominal.unplugged.relative_sd,
+        "unplugged_dof": _dof(nominal.unplugged),
+        "unplugged_readings": nominal.unplugged_readings,
+    }
+
+
+def _dof(spread: Spread | None) -> float | None:
+    return None if spread is None or isinf(spread.dof) else spread.dof
 
 
 def fits_better_json(fit: BetterFit) -> Json:

@@ -106,7 +106,7 @@ def _understood(model: Model, case: Case) -> Iterator[str]:
         note += "".join(f" -- {doubt}" for doubt in doubts(event))
         yield wrapped(f"{number + 1}. {describe_event(model, event)}{note}", 2, 5)
     if case.nominal is not None:
-        yield f"  nominal voltage: {nominal_words(case.nominal)}"
+        yield wrapped(f"nominal voltage: {nominal_words(case.nominal)}", 2, 5)
 
 
 def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
@@ -173,7 +173,8 @@ def advice(model: Model, ranking: Ranking, shown: set[Caution] | None = None) ->
         test = next(t for t in ranking.tests if t.test == told.id)
         yield from _test_step(model, test, told.why, shown)
     elif told.kind == "repair":
-        yield from repair_step(next(r for r in ranking.repairs if r.repair == told.id), told.why, shown)
+        repair = next(r for r in ranking.repairs if r.repair == told.id)
+        yield from repair_step(repair, told.why, shown, ranking.settings.currency)
     else:
         yield wrapped({"stop": "Stop testing", "hand_over": "Hand over"}[told.kind] + f": {told.why}.", 2, 4)
 
@@ -210,11 +211,12 @@ def _leading(model: Model, outcome: Outcome) -> str:
     return ", ".join(asked) or fault
 
 
-def repair_step(repair: RankedRepair, why: str, shown: set[Caution] | None = None) -> Iterator[str]:
+def repair_step(repair: RankedRepair, why: str, shown: set[Caution] | None = None, currency: str = "") -> Iterator[str]:
     """A repair with what goes with it."""
     yield "  " + bold(repair.label) + f"  [{repair.repair}]"
     yield wrapped(f"why: {why}; chance that the set works afterwards {percent(repair.cures)}", 4, 9)
-    yield wrapped(f"parts {repair.parts_low:g} to {repair.parts_high:g}. {repair.advice}", 4)
+    parts = f"{repair.parts_low:g} to {repair.parts_high:g} {currency}".rstrip()
+    yield wrapped(f"parts {parts}. {repair.advice}", 4)
     yield from _effort(repair.step, shown)
 
 

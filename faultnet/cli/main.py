@@ -13,6 +13,7 @@ import typer
 
 from faultnet import __version__
 from faultnet.cli.options import (
+    Board,
     Engine,
     Events,
     Given,
@@ -20,14 +21,17 @@ from faultnet.cli.options import (
     Leds,
     ModelName,
     Nominal,
+    Panel,
     Setup,
+    ShopFile,
     Size,
     Trained,
+    VoltagesFile,
     WithoutComplaint,
 )
 from faultnet.errors import FaultnetError
 
-EXIT_CODES = "Exit codes: 0 ok, 1 unexpected, 2 usage, 3 a bad model file, 4 not enough data, 6 contradictory evidence."
+EXIT_CODES = "Exit codes: 0 ok, 1 unexpected, 2 usage, 3 a bad file, 4 not enough data, 6 contradictory evidence."
 
 app = typer.Typer(
     name="faultnet",
@@ -42,6 +46,12 @@ model_app = typer.Typer(
     help="Model files: list, show, check, export, import.", no_args_is_help=True, rich_markup_mode=None
 )
 app.add_typer(model_app, name="model")
+voltages_app = typer.Typer(
+    help="The list of nominal voltages by panel or board: add, list.", no_args_is_help=True, rich_markup_mode=None
+)
+app.add_typer(voltages_app, name="voltages")
+shop_app = typer.Typer(help="The shop's settings: info.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(shop_app, name="shop")
 
 
 def _print_version(wanted: bool) -> None:
@@ -76,10 +86,13 @@ def next_(
     size: Size = None,
     nominal: Nominal = None,
     leds: Leds = "",
-    trained: Trained = False,
+    panel: Panel = "",
+    board: Board = "",
+    trained: Trained = None,
     without_complaint: WithoutComplaint = False,
     engine: Engine = "auto",
     full: Annotated[bool, typer.Option("--full", help="Everything: all tests, reasons, explanations.")] = False,
+    shop: ShopFile = "",
     json: Json = False,
 ) -> None:
     """Faults and ranked next steps for one set, from what was seen and measured.
@@ -90,6 +103,7 @@ def next_(
     around repairs.
     """
     from faultnet.cli.next import answer_next
+    from faultnet.cli.nominal import NominalTyped
 
     answer_next(
         model,
@@ -97,8 +111,8 @@ def next_(
         given=given or [],
         at=at,
         inches=size,
-        nominal_volts=nominal,
-        leds=leds,
+        nominal=NominalTyped(nominal, leds, panel, board),
+        shop_file=shop,
         trained=trained,
         with_complaint=not without_complaint,
         engine=engine,
@@ -198,6 +212,54 @@ def model_import(
         replacing=force,
         as_json=json,
     )
+
+
+@voltages_app.command("add")
+def voltages_add(
+    code: Annotated[str, typer.Argument(metavar="CODE", help="The panel's code as it is printed.")],
+    board: Annotated[bool, typer.Option("--board", help="It is the code of a supply or driver board.")] = False,
+    loaded: Annotated[
+        str, typer.Option("--loaded", metavar="V", help="Volts at the LED plug of a working set, LEDs plugged in.")
+    ] = "",
+    unplugged: Annotated[
+        str, typer.Option("--unplugged", metavar="V", help="Volts with the LED cable out: max hold from switch-on.")
+    ] = "",
+    source: Annotated[
+        str, typer.Option("--source", metavar="FROM", help="Where they are from: measured, label or data_sheet.")
+    ] = "measured",
+    day: Annotated[str, typer.Option("--day", metavar="YYYY-MM-DD", help="When; else today.")] = "",
+    note: Annotated[str, typer.Option("--note", metavar="TEXT", help="One line; no customer's name.")] = "",
+    file: VoltagesFile = "",
+    shop: ShopFile = "",
+) -> None:
+    """Add the voltages of a working set to the list, for the next one with the same panel or board."""
+    from datetime import date
+
+    from faultnet.cli.voltages import VoltsTyped, add
+
+    typed = VoltsTyped("board" if board else "panel", code, loaded, unplugged, source, day, note)
+    add(typed, today=date.today(), file=file, shop_file=shop)
+
+
+@voltages_app.command("list")
+def voltages_list(
+    code: Annotated[str, typer.Argument(metavar="[CODE]", help="Only this panel or board.")] = "",
+    file: VoltagesFile = "",
+    shop: ShopFile = "",
+    json: Json = False,
+) -> None:
+    """The list of voltages, and what it says of the next set with each code."""
+    from faultnet.cli.voltages import list_
+
+    list_(code, file=file, shop_file=shop, as_json=json)
+
+
+@shop_app.command("info")
+def shop_info(shop: ShopFile = "", json: Json = False) -> None:
+    """Every setting with its value and where it comes from, the meters, and which files are used."""
+    from faultnet.cli.shop import info
+
+    info(shop, as_json=json)
 
 
 def run() -> None:

@@ -7,9 +7,9 @@ from dataclasses import replace
 from faultnet.case import Case, parse_events
 from faultnet.case.bench import bench_after_events
 from faultnet.case.entry import nearest, parse_given
-from faultnet.case.points import NUMBER
 from faultnet.cli.as_json import answer_json
 from faultnet.cli.as_text import answer_text
+from faultnet.cli.nominal import NominalTyped, known_nominal
 from faultnet.diagnosis import BetterFit, better_fit, diagnose, translated
 from faultnet.engine.interface import ENGINES
 from faultnet.errors import UsageProblem
@@ -17,10 +17,8 @@ from faultnet.files import load_model
 from faultnet.model import Model
 from faultnet.model.work import SETUP_PARTS
 from faultnet.ranking import rank_tests
-from faultnet.readings import Nominal
 from faultnet.settings import ShopSettings
-
-LEAST_NOMINAL_VOLTS, MOST_NOMINAL_VOLTS = 5.0, 600.0
+from faultnet.shop import Shop, load_shop
 
 
 def answer_next(
@@ -30,27 +28,33 @@ def answer_next(
     given: Sequence[str],
     at: str,
     inches: float | None,
-    nominal_volts: float | None,
-    leds: str,
-    trained: bool,
+    nominal: NominalTyped,
+    shop_file: str,
+    trained: bool | None,
     with_complaint: bool,
     engine: str,
     full: bool,
     as_json: bool,
 ) -> None:
-    """Print where the set stands and what to do next."""
+    """Print where the set stands and what to do next. trained: None where the shop's settings decide."""
+    shop = load_shop(shop_file)
     model = with_engine(load_model(name), engine)
     if at and not model.setups:
         raise UsageProblem(f"--at {at}: {model.id} says nothing of set-ups; leave it out")
-    case = Case(inches=inches, with_complaint=with_complaint)
-    case, told = _understood(model, case, events, given, at, nominal_volts, leds)
+    case = Case(meter=shop.meter, meters=shop.meters, inches=inches, with_complaint=with_complaint)
+    case, told = _understood(model, case, events, given, at, nominal, shop)
     bench = bench_after_events(model, case).after(**told)
-    ranking = rank_tests(model, case, bench, ShopSettings(trained=trained))
+    ranking = rank_tests(model, case, bench, _settings(shop, trained))
     diagnosis, fits = diagnose(model, case), fits_better(model, case)
     if as_json:
         print(json.dumps(answer_json(model, case, diagnosis, ranking, fits), indent=2, allow_nan=False))
     else:
         print(answer_text(model, case, diagnosis, ranking, full=full, fits_better=fits))
+
+
+def _settings(shop: Shop, trained: bool | None) -> ShopSettings:
+    """The shop's settings; what is typed about training goes before what they say."""
+    return shop.settings if trained is None else replace(shop.settings, trained=trained)
 
 
 def fits_better(model: Model, case: Case) -> BetterFit | None:
@@ -70,18 +74,18 @@ def _understood(
     events: Sequence[str],
     given: Sequence[str],
     at: str,
-    nominal_volts: float | None,
-    leds: str,
+    nominal: NominalTyped,
+    shop: Shop,
 ) -> tuple[Case, dict[str, str]]:
     """The case with all that was typed, and how the set stands. UsageProblem lists all slips."""
     problems: list[str] = []
     told = dict[str, str]()
     try:
-        case = replace(case, nominal=parse_nominal(nominal_volts, leds))
+        case = replace(case, nominal=known_nominal(nominal, shop))
     except UsageProblem as error:
         problems.extend(error.problems)
     try:
-        case = case.after(*parse_events(model, events))
+        case = case.after(*parse_events(model, events, case.meters))
     except UsageProblem as error:
         problems.extend(error.problems)
     try:
@@ -95,21 +99,6 @@ def _understood(
     if problems:
         raise UsageProblem(*problems)
     return case, told
-
-
-def parse_nominal(volts: float | None, leds: str) -> Nominal | None:
-    """The nominal from a label's volts, or from LEDs in series as `18` or `12x6.2`. UsageProblem: a slip, or both."""
-    if not leds:
-        return None if volts is None else Nominal.label(volts)
-    count, _, forward = leds.lower().replace(" ", "").partition("x")
-    if volts is not None:
-        raise UsageProblem("--nominal and --leds: give one of them; a printed value is the better one")
-    if not count.isdecimal() or not NUMBER.fullmatch(forward or "1"):
-        raise UsageProblem(f"--leds {leds}: write how many stand in series, 18, or with the volts of one, 12x6.2")
-    nominal = Nominal.calculated(int(count), float(forward)) if forward else Nominal.calculated(int(count))
-    if not LEAST_NOMINAL_VOLTS <= (nominal.volts or 0) <= MOST_NOMINAL_VOLTS:
-        raise UsageProblem(f"--leds {leds}: that makes {nominal.volts:g} V; LED strings have 5 to 600 V")
-    return nominal
 
 
 def with_engine(model: Model, kind: str) -> Model:

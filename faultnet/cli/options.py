@@ -41,7 +41,29 @@ Leds = Annotated[
         help="LEDs in series, and volts of one if not 3.1: the nominal is then calculated (18, 12x6.2).",
     ),
 ]
-Trained = Annotated[bool, typer.Option("--trained", help="This bench is trained for powered work and for panels.")]
+Panel = Annotated[
+    str,
+    typer.Option("--panel", metavar="CODE", help="The panel's code: takes its voltages from the shop's list."),
+]
+Board = Annotated[
+    str, typer.Option("--board", metavar="CODE", help="The same by the code of the supply or LED driver board.")
+]
+Trained = Annotated[
+    bool | None,
+    typer.Option(
+        "--trained/--untrained",
+        help="This bench is trained for powered work and for panels, or not: goes before the shop's settings.",
+    ),
+]
+ShopFile = Annotated[
+    str,
+    typer.Option(
+        "--shop", metavar="FILE", help="The shop's settings; else FAULTNET_SHOP, else shop.toml in your config folder."
+    ),
+]
+VoltagesFile = Annotated[
+    str, typer.Option("--file", metavar="CSV", help="The list of voltages; else the one `faultnet shop info` names.")
+]
 WithoutComplaint = Annotated[
     bool, typer.Option("--without-complaint", help="Leave the complaint of the model out of the evidence.")
 ]

@@ -21,11 +21,18 @@ def is_shipped(file: Path) -> bool:
     return file.resolve().parent in model_folders()
 
 
-def own_models_folder() -> Path:
-    """The user's folder for models of the shop's own."""
+def data_folder() -> Path:
+    """The folder for what a shop keeps: `FAULTNET_DATA`, or the user's data folder."""
+    if folder := os.environ.get("FAULTNET_DATA"):
+        return Path(folder)
     from platformdirs import user_data_path
 
-    return user_data_path("faultnet") / "models"
+    return user_data_path("faultnet")
+
+
+def own_models_folder() -> Path:
+    """The user's folder for models of the shop's own."""
+    return data_folder() / "models"
 
 
 def list_models() -> dict[str, Path]:

@@ -12,9 +12,6 @@ from faultnet.files.yaml_text import MOST_BYTES, YamlText, dotted, read_yaml, to
 from faultnet.model.document import Document, model_from_document
 from faultnet.model.model import Model
 
-MOST_SHOWN = 1_000
-"""Characters of a path or message; a file that is no model file can have keys of any length."""
-
 DIGEST_DIGITS = 8
 """Hexadecimal digits of a file's digest that are shown: enough to tell two copies apart."""
 
@@ -76,18 +73,8 @@ def _check(file: str, raw: bytes) -> Document:
     if not listed:
         document, listed = _solve(document, text)
     if listed:
-        raise ModelProblem(file, [_printable(problem) for problem in dict.fromkeys(listed)])
+        raise ModelProblem(file, [problem.printable() for problem in dict.fromkeys(listed)])
     return document
-
-
-def _printable(problem: Problem) -> Problem:
-    """The problem in one line of some length, with what a terminal cannot show, or would obey, written as an escape."""
-
-    def escaped(text: str) -> str:
-        shown = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text[:MOST_SHOWN])
-        return shown if len(text) <= MOST_SHOWN else f"{shown}..."
-
-    return replace(problem, path=escaped(problem.path), message=escaped(problem.message))
 
 
 def _solve(document: Document, text: YamlText) -> tuple[Document, list[Problem]]:

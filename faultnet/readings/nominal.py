@@ -61,13 +61,15 @@ class Spread:
 class Nominal:
     """What is known of a set's voltages. loaded: the nominal itself; unplugged: its over-voltage limit, if known.
 
-    source: `label`, `calculated` or `list`, with the readings behind a list's value.
+    source: where the nominal is from, `label`, `calculated` or `list`; an unplugged voltage is always from the list.
+    readings, unplugged_readings: how many stand in the list behind each, 0 for what is from elsewhere.
     """
 
     loaded: Spread | None
     source: str
     unplugged: Spread | None = None
     readings: int = 0
+    unplugged_readings: int = 0
 
     @classmethod
     def label(cls, volts: float) -> "Nominal":

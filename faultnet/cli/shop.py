@@ -1,0 +1,99 @@
+"""`faultnet shop info`: every setting with its value and where it comes from."""
+
+import json
+from collections.abc import Iterator
+from dataclasses import asdict
+from typing import Any
+
+from faultnet.cli.terminal import bold, table, wrapped, wrapped_table
+from faultnet.readings import METERS, Meter
+from faultnet.shop import Shop, load_shop
+from faultnet.shop.find import find_voltages_file, usual_settings_file
+from faultnet.shop.keys import HAZARDS, METER_KEYS, SETTINGS
+from faultnet.words import percent
+
+SCHEMA_VERSION = 1
+
+Row = tuple[str, Any, str, str]
+"""Key, value, `file` or `default`, and what it means."""
+
+
+def info(shop_file: str, *, as_json: bool) -> None:
+    """Print the settings of the shop."""
+    shop = load_shop(shop_file)
+    print(json.dumps(_info_json(shop), indent=2) if as_json else "\n".join(_info_text(shop)))
+
+
+def rows(shop: Shop) -> Iterator[Row]:
+    """Every setting, in the order of the file."""
+    for name, keys in SETTINGS.items():
+        for key, setting in keys.items():
+            dotted = f"{name}.{key}"
+            yield dotted, getattr(shop.settings, setting.field), _origin(shop, dotted), setting.means
+    for (name, means), price in zip(HAZARDS.items(), shop.settings.hazard_prices, strict=True):
+        dotted = f"hazard_prices.{name}"
+        yield dotted, price, _origin(shop, dotted, "hazard_prices"), f"price of {means}"
+    yield "meter.class", shop.meter_class, _origin(shop, "meter.class"), f"what the meter is like: {', '.join(METERS)}"
+    for key, setting in METER_KEYS.items():
+        dotted = f"meter.{key}"
+        yield dotted, getattr(shop.meter, setting.field), _origin(shop, dotted, "meter.class"), setting.means
+    file = find_voltages_file("", shop.voltages_file)
+    yield "voltages.file", str(file), _origin(shop, "voltages.file"), "the list of voltages"
+
+
+def _origin(shop: Shop, *keys: str) -> str:
+    """Whether a value comes from the file, by any of these keys."""
+    return "default" if shop.told.isdisjoint(keys) else "file"
+
+
+def _info_json(shop: Shop) -> dict[str, Any]:
+    voltages = find_voltages_file("", shop.voltages_file)
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "files": {
+            "settings": None if shop.file is None else str(shop.file),
+            "usual_settings": str(usual_settings_file()),
+            "voltages": str(voltages),
+            "voltages_exist": voltages.exists(),
+        },
+        "settings": [{"key": k, "value": v, "from": origin, "means": means} for k, v, origin, means in rows(shop)],
+        "meters": {name: asdict(meter) for name, meter in shop.own_meters.items()},
+        "meter_classes": {name: asdict(meter) for name, meter in METERS.items()},
+    }
+
+
+def _info_text(shop: Shop) -> Iterator[str]:
+    yield bold("Files")
+    if shop.file is None:
+        yield wrapped(f"settings: none, so all are defaults; they would stand in {usual_settings_file()}", 2, 4)
+    else:
+        yield wrapped(f"settings: {shop.file}", 2, 4)
+    voltages = find_voltages_file("", shop.voltages_file)
+    yield wrapped(f"voltages: {voltages}{'' if voltages.exists() else ' (not there yet)'}", 2, 4)
+    yield ""
+    yield bold("Settings")
+    yield from wrapped_table(
+        [(k, _written(v), origin, m) for k, v, origin, m in rows(shop) if k != "voltages.file"], "llll"
+    )
+    yield ""
+    yield bold("Meters") + "  (to name after @meter:, and as class)"
+    yield from table([_HEADING, *(_meter_row(*named) for named in shop.meters.items())], "lrrrr")
+    yield wrapped("pulse missed: by max hold, of a driver's start pulse; cut: less than nine tenths of it seen", 2)
+
+
+_HEADING = ("", "accuracy", "shows to", "a second", "pulse missed / cut")
+
+
+def _meter_row(name: str, meter: Meter) -> tuple[str, ...]:
+    pulse = f"{percent(meter.pulse_missed)} / {percent(meter.pulse_shortened)}"
+    accuracy = f"{meter.percent:g} % + {meter.counts:g}"
+    return name, accuracy, f"{meter.display_counts}", f"{meter.updates_per_second:g}", pulse
+
+
+def _written(value: Any) -> str:
+    """A value as it stands in TOML, or that there is none."""
+    if value is None or value == "":
+        return "not stated"
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f'"{value}"' if isinstance(value, str) else f"{value:g}" if isinstance(value, float) else str(value)

@@ -1,0 +1,49 @@
+"""Where a shop's files lie: its settings, and its list of voltages."""
+
+import os
+from pathlib import Path
+
+from faultnet.errors import UsageProblem
+from faultnet.files.finder import data_folder
+
+SETTINGS_FILE, VOLTAGES_FILE = "shop.toml", "voltages.csv"
+
+
+def usual_settings_file() -> Path:
+    """The settings file in the user's config folder, whether it exists or not."""
+    from platformdirs import user_config_path
+
+    return user_config_path("faultnet") / SETTINGS_FILE
+
+
+def find_settings_file(named: str = "") -> Path | None:
+    """The settings file: as named, else that of `FAULTNET_SHOP`, else the usual one; None where that does not exist.
+
+    An empty file, and the system's empty device, hold the defaults. UsageProblem: a file that is named and not there.
+    """
+    in_environment = os.environ.get("FAULTNET_SHOP", "")
+    for name, typed in ((named, f"--shop {named}"), (in_environment, f"FAULTNET_SHOP={in_environment}")):
+        if name:
+            if _exists(Path(name)):
+                return Path(name)
+            raise UsageProblem(f"{typed}: there is no such file")
+    try:
+        usual = usual_settings_file()
+    except RuntimeError:  # an account without a home has no config folder
+        return None
+    return usual if _exists(usual) else None
+
+
+def _exists(path: Path) -> bool:
+    """Whether there is such a file; a name that no file can have (too long) is none."""
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False
+
+
+def find_voltages_file(named: str, of_shop: Path | None) -> Path:
+    """The list of voltages: as named, else that of the shop's settings, else the one in the data folder."""
+    if named:
+        return Path(named)
+    return of_shop or data_folder() / VOLTAGES_FILE

@@ -1,0 +1,74 @@
+"""The keys `shop.toml` may have: what each may be, which field it fills, and what it means."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from faultnet.case.entry import nearest
+from faultnet.shop import values
+from faultnet.shop.values import Check
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A key of a table of `shop.toml`. check: what it may be; field: where it goes; means: in words, with the unit."""
+
+    check: Check
+    field: str
+    means: str
+
+
+SETTINGS: Mapping[str, Mapping[str, Setting]] = {
+    "shop": {
+        "hourly_rate": Setting(values.number(0.01, 1e9), "hourly_rate", "money for an hour at the bench"),
+        "currency": Setting(values.currency, "currency", "what money is counted in (ISO 4217)"),
+        "trained": Setting(values.flag, "trained", "trained for powered steps and for panels"),
+        "decimal_comma": Setting(values.flag, "decimal_comma", "54,2 is 54.2 where one number is asked"),
+    },
+    "gates": {
+        "panel": Setting(values.share(0.5), "gate_panel", "how sure of the part before the panel is opened"),
+        "repair": Setting(values.share(0.5), "gate_repair", "how sure of the part before any other repair"),
+        "uneconomic": Setting(values.share(0.01), "gate_uneconomic", "share of a new set's price that is too much"),
+    },
+}
+"""The tables whose keys are fields of `ShopSettings`."""
+
+HAZARDS: Mapping[str, str] = {
+    "none": "hazard 0: none",
+    "cold": "hazard 1: cold and discharged",
+    "powered": "hazard 2: powered, low-voltage side",
+    "high_voltage": "hazard 3: near more than 60 V or the mains side",
+    "panel_opened": "hazard 4: panel opened",
+}
+"""The keys of `[hazard_prices]`, by rising hazard."""
+
+PRICE = values.number(0, 1e9)
+
+METER_KEYS: Mapping[str, Setting] = {
+    "percent": Setting(values.number(0, 20, "%"), "percent", "accuracy: +- so many % of the reading ..."),
+    "counts": Setting(values.number(0, 1000), "counts", "... and so many of the last digit"),
+    "display_counts": Setting(values.whole(100, 10**8), "display_counts", "the largest number it shows, 2000 or 6000"),
+    "updates_per_second": Setting(values.number(0.1, 1e6), "updates_per_second", "new values a second"),
+    "range_digit_volts": Setting(
+        values.number(1e-6, 10, "V"), "range_digit_volts", "last digit, where one range is used for everything"
+    ),
+}
+"""The keys of `[meter]` and of each `[meters.NAME]`, besides `class`."""
+
+VOLTAGES_KEYS: Mapping[str, Setting] = {"file": Setting(values.path, "file", "the list of voltages")}
+
+TABLES = ("shop", "hazard_prices", "gates", "meter", "meters", "voltages")
+
+HOMES: Mapping[str, str] = {
+    **{key: table for table, keys in SETTINGS.items() for key in keys},
+    **dict.fromkeys(HAZARDS, "hazard_prices"),
+    **dict.fromkeys(("class", *METER_KEYS), "meter"),
+}
+"""Which table a key stands in."""
+
+
+def instead_of(name: str, known: Iterable[str]) -> str:
+    """What to say about a key that is none of the known ones: where it belongs, or which is nearest."""
+    listed = list(known)
+    if name in HOMES:
+        return f"unknown here; it stands below [{HOMES[name]}]"
+    return f"unknown{nearest(name, listed) or '; known are ' + ', '.join(listed)}"

@@ -1,0 +1,170 @@
+"""From the text of `shop.toml` to a `Shop`."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from faultnet.case.entry import nearest
+from faultnet.errors import FileProblem, Problem, ShopProblem
+from faultnet.readings import METERS, Meter
+from faultnet.settings import ShopSettings
+from faultnet.shop.find import find_settings_file
+from faultnet.shop.keys import HAZARDS, METER_KEYS, PRICE, SETTINGS, TABLES, VOLTAGES_KEYS, Setting, instead_of
+from faultnet.shop.shop import USUAL_METER_CLASS, Shop
+
+Keys = tuple[str | int, ...]
+Slips = list[tuple[Keys, str]]
+
+
+def load_shop(named: str = "") -> Shop:
+    """The shop as its settings file says; the defaults where there is none.
+
+    named: the file as typed, else that of `FAULTNET_SHOP`, else the one in the user's config folder if it exists.
+    UsageProblem: a named file that does not exist. FileProblem: it cannot be read. ShopProblem: all that is wrong.
+    """
+    file = find_settings_file(named)
+    if file is None:
+        return Shop()
+    from faultnet.shop.toml_text import MOST_BYTES  # only a shop with a settings file pays for reading TOML
+
+    try:
+        with file.open("rb") as stream:
+            raw = stream.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise FileProblem(f"{file}: cannot be read: {error.strerror or error}") from None
+    return replace(read_shop(raw, file), file=file)
+
+
+def read_shop(raw: bytes, file: Path) -> Shop:
+    """The shop that these bytes describe. ShopProblem lists everything that is wrong, each with its place."""
+    from faultnet.shop.toml_text import NotToml, find_places, line_and_column, place_of, read_toml
+
+    try:
+        text, data = read_toml(raw)
+    except NotToml as error:
+        raise ShopProblem(str(file), [error.problem.printable()]) from None
+    slips: Slips = []
+    shop = _shop(data, file.parent, slips)
+    if slips:
+        places = find_places(text)
+        raise ShopProblem(
+            str(file),
+            [
+                Problem(_dotted(keys), message, *line_and_column(text, place_of(keys, places))).printable()
+                for keys, message in slips
+            ],
+        )
+    return shop
+
+
+def _shop(data: Mapping[str, Any], folder: Path, slips: Slips) -> Shop:
+    for name in data:
+        if name not in TABLES:
+            slips.append(((name,), instead_of(name, TABLES)))
+    fields: dict[str, Any] = {}
+    for name, keys in SETTINGS.items():
+        fields.update(_checked(_table(data, (name,), slips), (name,), keys, slips))
+    prices = _hazard_prices(data.get("hazard_prices", {}), slips)
+    found = _checked(_table(data, ("voltages",), slips), ("voltages",), VOLTAGES_KEYS, slips)
+    meter = _table(data, ("meter",), slips)
+    return Shop(
+        settings=replace(ShopSettings(), hazard_prices=prices, **fields),
+        meter=_meter(meter, ("meter",), slips),
+        meter_class=meter.get("class", USUAL_METER_CLASS),
+        own_meters=_own_meters(_table(data, ("meters",), slips), slips),
+        voltages_file=folder / found["file"] if found else None,
+        told=frozenset(_told(data)),
+    )
+
+
+def _table(data: Mapping[str, Any], keys: Keys, slips: Slips) -> Mapping[str, Any]:
+    """The table of this name, empty where there is none."""
+    found = data.get(str(keys[-1]), {})
+    if isinstance(found, dict):
+        return found
+    slips.append((keys, f"a table: write [{_dotted(keys)}] on a line of its own, and its keys on the lines below"))
+    return {}
+
+
+def _checked(
+    table: Mapping[str, Any], keys: Keys, settings: Mapping[str, Setting], slips: Slips, others: tuple[str, ...] = ()
+) -> dict[str, Any]:
+    """The values of a table by field; slips are noted. others: further keys that may stand in it."""
+    fields: dict[str, Any] = {}
+    for name, value in table.items():
+        if name in settings:
+            try:
+                fields[settings[name].field] = settings[name].check(value)
+            except ValueError as error:
+                slips.append(((*keys, name), str(error)))
+        elif name not in others:
+            slips.append(((*keys, name), instead_of(name, [*others, *settings])))
+    return fields
+
+
+def _hazard_prices(told: Any, slips: Slips) -> tuple[float, ...]:
+    """Five prices that do not fall as the hazard rises, from five numbers or from keys."""
+    usual, keys = ShopSettings().hazard_prices, ("hazard_prices",)
+    before = len(slips)
+    if isinstance(told, list):
+        if len(told) != len(HAZARDS):
+            slips.append((keys, f"{len(told)} numbers; write one for each hazard from 0 to 4, five in all"))
+        paths: dict[str, Keys] = {name: (*keys, n) for n, name in enumerate(HAZARDS)}
+        table = dict(zip(HAZARDS, told, strict=False))
+    elif isinstance(told, dict):
+        paths = {name: (*keys, name) for name in HAZARDS}
+        table = told
+        _checked(table, keys, {}, slips, tuple(HAZARDS))
+    else:
+        slips.append((keys, "write five numbers, [0, 1, 2, 4, 25], or a table of them"))
+        return usual
+    prices = dict(zip(HAZARDS, usual, strict=True))
+    for name in filter(table.__contains__, HAZARDS):
+        try:
+            prices[name] = PRICE(table[name])
+        except ValueError as error:
+            slips.append((paths[name], str(error)))
+    listed = tuple(prices.values())
+    if len(slips) == before and list(listed) != sorted(listed):
+        shown = ", ".join(f"{name} {price:g}" for name, price in prices.items())
+        slips.append((keys, f"a more dangerous step must not cost less: {shown}"))
+    return listed
+
+
+def _own_meters(tables: Mapping[str, Any], slips: Slips) -> dict[str, Meter]:
+    own = {}
+    for name in tables:
+        keys: Keys = ("meters", name)
+        if name in METERS:
+            slips.append((keys, f"{name} is a class of meters; give this one a name of its own"))
+        elif not (name.isascii() and name.replace("_", "a").isalnum() and name[0].isalpha() and name == name.lower()):
+            slips.append((keys, "a meter's name is of small letters, digits and _, and starts with a letter"))
+        own[name] = _meter(_table(tables, keys, slips), keys, slips)
+    return own
+
+
+def _meter(table: Mapping[str, Any], keys: Keys, slips: Slips) -> Meter:
+    """A meter of its class, `plain` where none is named, but for what its data sheet says otherwise."""
+    base = table.get("class", USUAL_METER_CLASS)
+    if not isinstance(base, str) or base not in METERS:
+        listed = ", ".join(METERS)
+        slips.append(((*keys, "class"), f"no class of meters; they are {listed}{nearest(str(base), METERS)}"))
+        base = USUAL_METER_CLASS
+    return replace(METERS[base], **_checked(table, keys, METER_KEYS, slips, ("class",)))
+
+
+def _told(data: Mapping[str, Any], above: Keys = ()) -> list[str]:
+    """The dotted name of every key with a value."""
+    told: list[str] = []
+    for name, value in data.items():
+        told += _told(value, (*above, name)) if isinstance(value, dict) else [_dotted((*above, name))]
+    return told
+
+
+def _dotted(keys: Keys) -> str:
+    """A path as people read it: hazard_prices[2]"""
+    text = ""
+    for key in keys:
+        text += f"[{key}]" if isinstance(key, int) else f".{key}" if text else key
+    return text

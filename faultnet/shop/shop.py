@@ -1,0 +1,32 @@
+"""What a shop says of itself, as one value: its prices and gates, its meters, where its list of voltages lies."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from faultnet.readings import METERS, Meter
+from faultnet.settings import ShopSettings
+
+USUAL_METER_CLASS = "plain"
+
+
+@dataclass(frozen=True)
+class Shop:
+    """A shop. meter: the one used where a reading names no other, of a class or near it; own_meters: more to be named.
+
+    voltages_file: its list of nominal voltages, None for the usual place. file: the settings file, None when there is
+    none. told: the keys that stand in it (`gates.panel`); every other value is a default.
+    """
+
+    settings: ShopSettings = field(default_factory=ShopSettings)
+    meter: Meter = METERS[USUAL_METER_CLASS]
+    meter_class: str = USUAL_METER_CLASS
+    own_meters: Mapping[str, Meter] = field(default_factory=dict)
+    voltages_file: Path | None = None
+    file: Path | None = None
+    told: frozenset[str] = frozenset()
+
+    @property
+    def meters(self) -> Mapping[str, Meter]:
+        """Every meter that may be named after `@meter:`: the classes and the shop's own."""
+        return {**METERS, **self.own_meters}
