@@ -69,6 +69,8 @@ def main() -> None:
     per_case, answers = answer(asked.cases, use_numba=True)
     by_numpy, _ = answer(min(asked.cases, NUMPY_CASES), use_numba=False)
     print(f"{'faultnet, numba':40} {1e6 * per_case:10.1f} us a case")
+    for n_cases in (1_000, 10_000):
+        print(f"{f'  the same for {n_cases} cases':40} {1e6 * answer(n_cases, use_numba=True)[0]:10.1f} us a case")
     print(f"{'faultnet, numpy alone':40} {1e6 * by_numpy:10.1f} us a case  {by_numpy / per_case:8.1f} x")
 
     names = [
