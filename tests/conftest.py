@@ -19,10 +19,12 @@ settings.load_profile("faultnet")
 
 
 @pytest.fixture(autouse=True, scope="session")
-def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Checked models are kept in a folder of this run, not in the user's."""
+def own_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Checked models and a shop's list are kept in folders of this run, and no settings of the user's are read."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("FAULTNET_CACHE", str(tmp_path_factory.mktemp("cache")))
+        patch.setenv("FAULTNET_DATA", str(tmp_path_factory.mktemp("data")))
+        patch.setenv("FAULTNET_SHOP", os.devnull)
         yield
 
 

@@ -18,7 +18,7 @@ def printed(command: str) -> str:
         encoding="utf-8",
         timeout=60,
         check=True,
-        env={**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"},
+        env={**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8", "FAULTNET_SHOP": os.devnull},
     )
     return done.stdout.rstrip()
 

@@ -8,7 +8,7 @@ from typing import Any
 from faultnet.cli.terminal import bold, table, wrapped, wrapped_table
 from faultnet.readings import METERS, Meter
 from faultnet.shop import Shop, load_shop
-from faultnet.shop.find import find_voltages_file, usual_settings_file
+from faultnet.shop.find import SETTINGS_FILE, find_voltages_file, usual_settings_file
 from faultnet.shop.keys import HAZARDS, METER_KEYS, SETTINGS
 from faultnet.words import percent
 
@@ -52,7 +52,7 @@ def _info_json(shop: Shop) -> dict[str, Any]:
         "schema_version": SCHEMA_VERSION,
         "files": {
             "settings": None if shop.file is None else str(shop.file),
-            "usual_settings": str(usual_settings_file()),
+            "usual_settings": None if (usual := usual_settings_file()) is None else str(usual),
             "voltages": str(voltages),
             "voltages_exist": voltages.exists(),
         },
@@ -65,7 +65,7 @@ def _info_json(shop: Shop) -> dict[str, Any]:
 def _info_text(shop: Shop) -> Iterator[str]:
     yield bold("Files")
     if shop.file is None:
-        yield wrapped(f"settings: none, so all are defaults; they would stand in {usual_settings_file()}", 2, 4)
+        yield wrapped(f"settings: none, so all are defaults; they would stand in {usual_settings_file() or SETTINGS_FILE}", 2, 4)
     else:
         yield wrapped(f"settings: {shop.file}", 2, 4)
     voltages = find_voltages_file("", shop.voltages_file)

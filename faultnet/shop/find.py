@@ -9,11 +9,14 @@ from faultnet.files.finder import data_folder
 SETTINGS_FILE, VOLTAGES_FILE = "shop.toml", "voltages.csv"
 
 
-def usual_settings_file() -> Path:
-    """The settings file in the user's config folder, whether it exists or not."""
+def usual_settings_file() -> Path | None:
+    """The settings file in the user's config folder, whether it exists or not; None for a user without a home."""
     from platformdirs import user_config_path
 
-    return user_config_path("faultnet") / SETTINGS_FILE
+    try:
+        return user_config_path("faultnet") / SETTINGS_FILE
+    except RuntimeError:
+        return None
 
 
 def find_settings_file(named: str = "") -> Path | None:
@@ -27,11 +30,8 @@ def find_settings_file(named: str = "") -> Path | None:
             if _exists(Path(name)):
                 return Path(name)
             raise UsageProblem(f"{typed}: there is no such file")
-    try:
-        usual = usual_settings_file()
-    except RuntimeError:  # an account without a home has no config folder
-        return None
-    return usual if _exists(usual) else None
+    usual = usual_settings_file()
+    return usual if usual is not None and _exists(usual) else None
 
 
 def _exists(path: Path) -> bool:
@@ -43,7 +43,15 @@ def _exists(path: Path) -> bool:
 
 
 def find_voltages_file(named: str, of_shop: Path | None) -> Path:
-    """The list of voltages: as named, else that of the shop's settings, else the one in the data folder."""
+    """The list of voltages: as named, else that of the shop's settings, else the one in the data folder.
+
+    UsageProblem: the user has no home, and so no data folder.
+    """
     if named:
         return Path(named)
-    return of_shop or data_folder() / VOLTAGES_FILE
+    if of_shop is not None:
+        return of_shop
+    try:
+        return data_folder() / VOLTAGES_FILE
+    except RuntimeError:
+        raise UsageProblem("there is no data folder without a home; name one in FAULTNET_DATA") from None
