@@ -6,12 +6,17 @@ import importlib
 import pkgutil
 import re
 import runpy
+import shlex
 from pathlib import Path
 
 import pytest
 from fill_readme import SHOWN, printed
+from test_cli import run
 
 import faultnet
+from faultnet.readings import learned_spread
+from faultnet.shop.keys import SETTINGS
+from faultnet.shop.settings_file import read_shop
 from faultnet.case.doubts import doubts
 from faultnet.case.words import describe_event
 from faultnet.errors import UsageProblem
@@ -98,6 +103,29 @@ def test_an_entry_in_readme_is_taken_or_refused_as_it_says(typed: str, told: str
     (event,) = faultnet.parse_events(model, [typed])
     notes = "; ".join(doubts(event))
     assert told == describe_event(model, event) + (f" ({notes})" if notes else "")
+
+
+def test_readme_s_shop_file_is_one_and_each_of_its_keys_is_used() -> None:
+    (block,) = re.findall(r"```toml\n(.*?)```", README, flags=re.DOTALL)
+    shop = read_shop(block.encode(), Path("shop.toml"))
+    assert (shop.settings.hourly_rate, shop.settings.currency, shop.settings.trained) == (52, "EUR", True)
+    assert shop.settings.hazard_prices == (0, 1, 2, 6, 40)
+    assert (shop.meter.counts, shop.own_meters["old_one"].percent, shop.voltages_file) == (3, 1.2, Path("voltages.csv"))
+    shown = {f"{table}.{key}" for table, keys in SETTINGS.items() for key in keys}
+    assert shown <= shop.told, "README shows every setting there is"
+
+
+def test_readme_s_commands_about_voltages_run_and_say_what_stands_there(tmp_path: Path) -> None:
+    section = README.split("## The shop's settings and voltages")[1].split("\n## ")[0]
+    commands = re.findall(r"^    (faultnet .*)$", section, flags=re.MULTILINE)
+    assert len(commands) == 5
+    for command in commands:
+        done = run(*shlex.split(command)[1:], FAULTNET_DATA=str(tmp_path))
+        assert done.stderr == ""
+    assert "54.02 V +-3.1 % (list, 2 readings)" in done.stdout
+    assert "unplugged 64.03 V" in done.stdout, "the limit is the board's"
+    agreeing = learned_spread([54.0] * 10 + [54.5] * 10, 24, 200)
+    assert f"twenty that agree\n+-{100 * agreeing.relative_sd:.2g} %" in section
 
 
 def test_every_module_stands_in_the_guide() -> None:

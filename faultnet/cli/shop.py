@@ -65,7 +65,9 @@ def _info_json(shop: Shop) -> dict[str, Any]:
 def _info_text(shop: Shop) -> Iterator[str]:
     yield bold("Files")
     if shop.file is None:
-        yield wrapped(f"settings: none, so all are defaults; they would stand in {usual_settings_file() or SETTINGS_FILE}", 2, 4)
+        yield wrapped(
+            f"settings: none, so all are defaults; they would stand in {usual_settings_file() or SETTINGS_FILE}", 2, 4
+        )
     else:
         yield wrapped(f"settings: {shop.file}", 2, 4)
     voltages = find_voltages_file("", shop.voltages_file)
