@@ -231,7 +231,9 @@ def test_the_technician_s_path_imports_nothing_heavy() -> None:
 
 
 def test_help_names_every_command() -> None:
-    for arguments in ([], ["next"], ["demo"], ["model"], ["model", "list"], ["model", "show"], ["model", "check"]):
+    groups = {"model": ["list", "show", "check", "export", "import"], "voltages": ["add", "list"], "shop": ["info"]}
+    commands = [[group, name] for group, names in groups.items() for name in names]
+    for arguments in ([], ["next"], ["demo"], *([group] for group in groups), *commands):
         assert "Usage" in run(*arguments, "--help").stdout
     assert "6 contradictory evidence" in run("--help").stdout
 

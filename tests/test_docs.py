@@ -14,12 +14,12 @@ from fill_readme import SHOWN, printed
 from test_cli import run
 
 import faultnet
-from faultnet.readings import learned_spread
-from faultnet.shop.keys import SETTINGS
-from faultnet.shop.settings_file import read_shop
 from faultnet.case.doubts import doubts
 from faultnet.case.words import describe_event
 from faultnet.errors import UsageProblem
+from faultnet.readings.learned import learned_spread
+from faultnet.shop.keys import SETTINGS
+from faultnet.shop.settings_file import read_shop
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")

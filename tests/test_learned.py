@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate, special, stats
 
-from faultnet.readings import Spread, learned_nominal, learned_spread
-from faultnet.readings.learned import NormalInverseGamma
+from faultnet.readings import Spread
+from faultnet.readings.learned import NormalInverseGamma, learned_nominal, learned_spread
 
 LOW, HIGH = 24.0, 200.0  # volts of panels nobody measured (common practice, no source)
 ONE_SD, WORTH = 0.03, 4.0  # how far a reading is from its panel's nominal, and readings that is worth (reasoned)

@@ -18,7 +18,7 @@ from test_cli import run
 from faultnet.cli.nominal import NominalTyped, known_nominal
 from faultnet.cli.voltages import VoltsTyped, doubts, parse_entry
 from faultnet.errors import FileProblem, ShopProblem, UsageProblem
-from faultnet.readings import learned_spread
+from faultnet.readings.learned import learned_spread
 from faultnet.shop import Shop
 from faultnet.shop.append import append
 from faultnet.shop.cells import defused, restored

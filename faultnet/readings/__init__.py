@@ -1,6 +1,5 @@
 """Volts as evidence: what a meter's reading says about the states of an observation."""
 
-from faultnet.readings.learned import learned_nominal, learned_spread
 from faultnet.readings.likelihood import MOST_VOLTS, Volts, outlier_density, reading_likelihood
 from faultnet.readings.meter import METERS, Meter
 from faultnet.readings.nominal import Nominal, Spread, nominal_nodes
@@ -12,8 +11,6 @@ __all__ = [
     "Nominal",
     "Spread",
     "Volts",
-    "learned_nominal",
-    "learned_spread",
     "nominal_nodes",
     "outlier_density",
     "reading_likelihood",

@@ -6,40 +6,19 @@ from pathlib import Path
 from typing import Any
 
 from faultnet.case.entry import nearest
-from faultnet.errors import FileProblem, Problem, ShopProblem
+from faultnet.errors import Problem, ShopProblem
 from faultnet.readings import METERS, Meter
 from faultnet.settings import ShopSettings
-from faultnet.shop.find import find_settings_file
 from faultnet.shop.keys import HAZARDS, METER_KEYS, PRICE, SETTINGS, TABLES, VOLTAGES_KEYS, Setting, instead_of
 from faultnet.shop.shop import USUAL_METER_CLASS, Shop
+from faultnet.shop.toml_text import NotToml, find_places, line_and_column, place_of, read_toml
 
 Keys = tuple[str | int, ...]
 Slips = list[tuple[Keys, str]]
 
 
-def load_shop(named: str = "") -> Shop:
-    """The shop as its settings file says; the defaults where there is none.
-
-    named: the file as typed, else that of `FAULTNET_SHOP`, else the one in the user's config folder if it exists.
-    UsageProblem: a named file that does not exist. FileProblem: it cannot be read. ShopProblem: all that is wrong.
-    """
-    file = find_settings_file(named)
-    if file is None:
-        return Shop()
-    from faultnet.shop.toml_text import MOST_BYTES  # only a shop with a settings file pays for reading TOML
-
-    try:
-        with file.open("rb") as stream:
-            raw = stream.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise FileProblem(f"{file}: cannot be read: {error.strerror or error}") from None
-    return replace(read_shop(raw, file), file=file)
-
-
 def read_shop(raw: bytes, file: Path) -> Shop:
     """The shop that these bytes describe. ShopProblem lists everything that is wrong, each with its place."""
-    from faultnet.shop.toml_text import NotToml, find_places, line_and_column, place_of, read_toml
-
     try:
         text, data = read_toml(raw)
     except NotToml as error:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 from difflib import get_close_matches
 
-from faultnet.readings import Nominal, learned_nominal
+from faultnet.readings import Nominal
+from faultnet.readings.learned import learned_nominal
 
 COLUMNS = ("day", "kind", "code", "loaded_volts", "unplugged_volts", "source", "note")
 TEXTS = ("code", "note")
