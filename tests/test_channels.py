@@ -13,7 +13,7 @@ from test_noisy_models import TAIL
 
 from faultnet.case import Case, believe, parse_events
 from faultnet.diagnosis import diagnose
-from faultnet.errors import ModelProblem
+from faultnet.errors import ModelProblem, UsageProblem
 from faultnet.files import load_model
 from faultnet.model.model import Model
 from faultnet.ranking import rank_tests
@@ -196,6 +196,12 @@ def test_channels_are_priced_as_a_finding_of_their_pattern(model: Model) -> None
     case = Case(())
     (test,) = rank_tests(model, case).tests
     assert pytest.approx(believe(model, case).gain_bits(("channels",))) == test.gain_bits
+
+
+def test_more_channels_than_sixteen_are_refused(model: Model) -> None:
+    assert len(parse_events(model, ["channels=54x16"])) == 1
+    with pytest.raises(UsageProblem, match="17 channels are more than 16"):
+        parse_events(model, ["channels=54x17"])
 
 
 def test_channels_without_patterns_are_refused(model: Model, tmp_path: Path) -> None:

@@ -282,6 +282,13 @@ def test_a_digital_voltmeter_has_the_uncertainty_of_the_guide() -> None:
     assert pytest.approx(8.7e-6, abs=0.05e-6) == Meter(14e-4, 1, range_digit_volts=2e-6).sd_volts(0.928571)
 
 
+def test_a_hand_held_meter_has_the_uncertainty_of_the_calibration_example() -> None:
+    # EA-4/02 M:2022, S9: a multimeter at 100 V d.c., last digit .1 V (.029 V), calibrator .011 V rectangular (.0064 V)
+    # and a normal .001 V: u = .030 V (seen second-hand, recomputed)
+    meter = Meter(percent=0.011, counts=0, range_digit_volts=0.1)
+    assert pytest.approx(0.030, abs=0.0005) == sqrt(float(meter.sd_volts(100.0)) ** 2 + 0.001**2)
+
+
 def test_the_relative_error_of_a_meter_grows_as_the_reading_falls_within_a_range() -> None:
     relative = [Meter().sd_volts(volts) / volts for volts in (199, 120, 60, 30, 21)]
     assert sorted(relative) == relative

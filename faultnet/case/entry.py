@@ -11,6 +11,9 @@ from faultnet.model.neighbours import Refusal
 from faultnet.model.nodes import Observation
 from faultnet.readings import METERS
 
+MOST_CHANNELS = 16
+"""Separate channels of one set that are read together."""
+
 _HOLDS = ("steady", "max", "settled")
 _AGAINST = ("chassis", "hot")
 _SET_WORKS: Mapping[str, bool] = {"works": True, "yes": True, "not": False, "no": False}
@@ -84,6 +87,8 @@ def _seen(
     except UsageProblem as error:
         problems.extend(error.problems)
         return None
+    if seen.reading.has_channels and len(points) > MOST_CHANNELS:
+        problems.append(f"{len(points)} channels are more than {MOST_CHANNELS}; each point is a channel here")
     hold = told["hold"] or seen.reading.default_hold
     return Reading(seen.id, points, hold, told["against"], told["symptom"], told["by"], told["meter"])
 

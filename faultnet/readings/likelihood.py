@@ -39,7 +39,8 @@ class Volts:
     @property
     def volts(self) -> float:
         """One feed read at several points is one reading: the median of its points."""
-        return float(np.median(self.points))
+        ordered, half = sorted(self.points), len(self.points) // 2
+        return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
 
     @property
     def measured(self) -> tuple[float, ...]:
