@@ -150,15 +150,17 @@ def test_two_lists_put_one_after_the_other_are_a_list() -> None:
     assert parse_entries(f"{HEADING}\n{line}\n,,,,,,\n{HEADING}\n{line}".encode()) == ([PANEL, PANEL], [])
 
 
-def add_many(file: Path, number: int, n: int) -> None:
+def add_many(file: Path, number: int, n: int, all_there: Any) -> None:
+    all_there.wait(60)
     for count in range(n):
         append(file, entry(code=f"PX-{number}-{count}", note="x" * (100 * number)))
 
 
 def test_nothing_is_lost_when_several_write_at_once(tmp_path: Path) -> None:
-    file, n, each = tmp_path / "v.csv", 4, 40
+    file, n, each = tmp_path / "v.csv", 4, 150
     context = multiprocessing.get_context("spawn")
-    writers = [context.Process(target=add_many, args=(file, number, each)) for number in range(n)]
+    all_there = context.Barrier(n)
+    writers = [context.Process(target=add_many, args=(file, number, each, all_there)) for number in range(n)]
     for writer in writers:
         writer.start()
     for writer in writers:
