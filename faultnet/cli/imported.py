@@ -55,6 +55,12 @@ def show_text(model: Model) -> Iterator[str]:
     for rail in model.rails.values():
         yield wrapped(f"{_named(rail.id, rail.label)}: {' | '.join(rail.states)}", 2, 6)
     yield ""
+    yield from tests_text(model)
+    yield wrapped("The numbers are imported and used as they are: no shares, no intervals, no repairs.", 0)
+
+
+def tests_text(model: Model) -> Iterator[str]:
+    """The tests of any model, with what each can show."""
     yield bold("Tests")
     rows = [("", "min", "hazard", "what it can show")]
     for test in model.tests.values():
@@ -62,7 +68,6 @@ def show_text(model: Model) -> Iterator[str]:
         rows.append((test.id, f"{test.minutes:g}", str(test.hazard), states))
     yield from (wrapped(line, 0, 6) for line in table(rows, "lrrl"))
     yield ""
-    yield wrapped("The numbers are imported and used as they are: no shares, no intervals, no repairs.", 0)
 
 
 def _named(id_: str, label: str) -> str:

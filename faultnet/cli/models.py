@@ -97,13 +97,7 @@ def _show_text(model: Model) -> Iterator[str]:
         yield wrapped(f"{condition.id}, {condition.label}: {states}", 2, 6)
     yield ""
     yield from _refusals(model)
-    yield bold("Tests")
-    rows = [("", "min", "hazard", "what it can show")]
-    for test in model.tests.values():
-        states = "; ".join(" | ".join(model.observations[o].states) for o in test.reveals)
-        rows.append((test.id, f"{test.minutes:g}", str(test.hazard), states))
-    yield from (wrapped(line, 0, 6) for line in table(rows, "lrrl"))
-    yield ""
+    yield from imported.tests_text(model)
     yield bold("Other names you may type")
     for seen in model.observations.values():
         names = dict.fromkeys((seen.short, *seen.also))
