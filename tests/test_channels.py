@@ -12,12 +12,13 @@ from small_models import write_model
 from test_noisy_models import TAIL
 
 from faultnet.case import Case, believe, parse_events
+from faultnet.case.words import describe_event
 from faultnet.diagnosis import diagnose
 from faultnet.errors import ModelProblem, UsageProblem
 from faultnet.files import load_model
 from faultnet.model.model import Model
 from faultnet.ranking import rank_tests
-from faultnet.readings import Meter, Volts, reading_likelihood
+from faultnet.readings import Meter, Volts, outlier_density, reading_likelihood
 from faultnet.readings.channels import odd_counts
 
 STRINGS = range(1, 6)
@@ -224,3 +225,11 @@ def half_dark_text(folder: Path) -> str:
     half_dark(folder)
     (file,) = folder.glob("*.yaml")
     return file.read_text(encoding="utf-8")
+
+
+def test_channels_that_differ_are_no_feed_whose_points_disagree(model: Model) -> None:
+    """Each point is a channel of its own: none is passed over for the middle one, and each may be an outlier."""
+    (event,) = parse_events(model, ["channels=54,0,54.3"])
+    assert describe_event(model, event) == "channels: 3 points: 54 V, 0 V, 54.3 V (steady)"
+    one, three = (Volts("channels", points, "steady") for points in ((54.0,), (54.0, 0.0, 54.3)))
+    assert pytest.approx(outlier_density(model, one) ** 3) == outlier_density(model, three)

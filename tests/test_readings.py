@@ -387,7 +387,7 @@ def test_no_reading_rules_anything_out_and_odds_move_by_a_bounded_factor(volts: 
     most = 2 / (sqrt(2 * pi) * Meter().sd_volts(0)) / FLOOR
     before = believe(model, Case())
     for observation in ("loaded_voltage", "loaded_voltage_peak", "open_voltage"):
-        assert pytest.approx(FLOOR) == outlier_density(model, observation)
+        assert pytest.approx(FLOOR) == outlier_density(model, Volts(observation, (5.0,), "steady"))
         belief = believe(model, Case(parse_events(model, [f"{observation}={volts:g}"]), nominal=label(nominal)))
         assert np.all(belief.targets[before.targets > 0] > 0)
         moved = np.log(belief.targets[before.targets > 0] / before.targets[before.targets > 0])

@@ -87,3 +87,14 @@ def test_a_reading_before_a_repair_tells_of_its_states_only() -> None:
     first, second = diagnose(backlight(), case_of("loaded=0", "replace_strips=not", "loaded=37"), n_draws=5).readings
     assert (first.faults, first.event) == ({}, 2)
     assert second.faults
+
+
+def test_a_given_condition_takes_the_place_of_its_share() -> None:
+    """With an output known to fall to 0, its input rail is no sign of being off any more."""
+    case = case_of("loaded_voltage=24")
+    known = case.with_given({"off_output": "zero"})
+    (usual,), (given,) = (diagnose(backlight(), each, n_draws=5).readings for each in (case, known))
+    assert usual.states["off_level"] == 1
+    assert given.states["off_level"] < 0.1
+    assert bands(backlight(), known, "loaded_voltage")["off_level"][1] < 2
+    assert bands(backlight(), case, "loaded_voltage")["off_level"][1] > 12

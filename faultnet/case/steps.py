@@ -62,7 +62,7 @@ def _seen_steps(model: Model, case: Case, seen: Sequence[Seen]) -> list[Step]:
     steps: list[Step] = []
     readings: dict[float, list[Volts]] = {}
     for event in seen:
-        showing = _showing(model, event)
+        showing = chance_of_showing(model, event)
         if isinstance(event, Reading):
             readings.setdefault(showing, []).append(volts_of(case, event))
         else:
@@ -77,7 +77,8 @@ def volts_of(case: Case, event: Reading) -> Volts:
     return Volts(event.observation, event.reached, event.hold, case.meters[event.meter] if event.meter else case.meter)
 
 
-def _showing(model: Model, event: Seen) -> float:
+def chance_of_showing(model: Model, event: Seen) -> float:
+    """The chance that the symptom showed at the time, as far as this observation needs it."""
     return SYMPTOM_SHOWING[event.symptom] if model.visible[event.observation].needs_symptom else 1.0
 
 

@@ -4,12 +4,10 @@ from collections import Counter
 from collections.abc import Sequence
 from math import isinf
 
-import numpy as np
-
 from faultnet.case.events import Event, Finding, Reading, RepairOutcome, SoftFinding
 from faultnet.model.model import Model
 from faultnet.model.nodes import Observation
-from faultnet.readings import Nominal, Spread
+from faultnet.readings import Nominal, Spread, middle
 
 DISAGREE_VOLTS = 3.0
 DISAGREE_SHARE = 0.05
@@ -28,7 +26,7 @@ def describe_event(model: Model, event: Event) -> str:
     elif isinstance(event, SoftFinding):
         told = _likelihoods(seen, event)
     else:
-        told = _points(event)
+        told = _points(event, is_one_feed=seen.reading is None or not seen.reading.has_channels)
         notes.insert(0, _HOLD_WORDS[event.hold])
         notes += ["against the mains side"] if event.against == "hot" else []
         notes += [f"{event.meter} meter"] if event.meter else []
@@ -69,15 +67,15 @@ def state_words(seen: Observation, state: str) -> str:
     return seen.state_labels.get(state, state.replace("_", " "))
 
 
-def _points(event: Reading) -> str:
+def _points(event: Reading, *, is_one_feed: bool) -> str:
     counts = Counter(event.points)
     if len(counts) == 1 and len(event.points) > 2:
         return f"{len(event.points)} points: {_volts(event.points[0])} each"
     listed = ", ".join(map(_volts, event.points))
     if len(event.points) == 1:
         return listed
-    disagree = points_disagree(event.reached)
-    used = f"; they disagree, used as {np.median(event.reached):g} V, the middle one" if disagree else ""
+    disagree = is_one_feed and points_disagree(event.reached)
+    used = f"; they disagree, used as {middle(event.reached):g} V, the middle one" if disagree else ""
     return f"{len(event.points)} points: {listed}{used}"
 
 

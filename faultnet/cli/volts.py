@@ -11,6 +11,7 @@ from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.result import ReadingTold
 from faultnet.diagnosis.told_by_volts import bands
 from faultnet.model import ModeId, Model
+from faultnet.readings import middle
 from faultnet.readings.likelihood import reading_model
 from faultnet.words import times
 
@@ -38,10 +39,8 @@ def readings_text(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[st
 def _fit(model: Model, event: Reading, told: ReadingTold) -> str:
     seen = model.observations[event.observation]
     best, *others = sorted(told.states, key=lambda state: -told.states[state])
-    second = (
-        f", {times(told.states[best] / max(told.states[others[0]], 1e-9))} as well as {state_words(seen, others[0])}"
-    )
-    return f"fits {state_words(seen, best)} best{second}"
+    ratio = told.states[best] / max(told.states[others[0]], 1e-9)
+    return f"fits {state_words(seen, best)} best, {times(ratio)} as well as {state_words(seen, others[0])}"
 
 
 def _between(model: Model, told: ReadingTold) -> str:
@@ -64,8 +63,8 @@ def _clearly(ratio: float) -> str:
 def _plot(model: Model, case: Case, event: Reading) -> Iterator[str]:
     """A line for each state: the volts that hold 90 % of it, and where the reading lies."""
     by_state = bands(model, case, event.observation)
-    read = sorted(event.reached)[len(event.reached) // 2]
-    top = max(*(high for _, high in by_state.values()), min(read, 1e4)) * 1.02
+    read = middle(event.reached)
+    top = max(*(high for _, high in by_state.values()), read) * 1.02
     width = max(map(len, by_state))
 
     def column(volts: float) -> int:
@@ -73,6 +72,6 @@ def _plot(model: Model, case: Case, event: Reading) -> Iterator[str]:
 
     for state, (low, high) in by_state.items():
         line = ["=" if column(low) <= n <= column(high) else " " for n in range(PLOT_COLUMNS)]
-        line[column(min(read, top))] = "|" if line[column(min(read, top))] == " " else "X"
+        line[column(read)] = "|" if line[column(read)] == " " else "X"
         yield f"     {state:{width}}  {''.join(line).rstrip()}"
     yield f"     {'':{width}}  0 V{'':{PLOT_COLUMNS - 10}}{top:4.0f} V   (|: read)"

@@ -8,7 +8,7 @@ import numpy as np
 
 from faultnet.case.case import Case
 from faultnet.case.events import Finding, Reading, RepairOutcome, SoftFinding
-from faultnet.case.steps import believe, case_steps, counted_events
+from faultnet.case.steps import believe, case_steps, counted_events, volts_of
 from faultnet.cpt import Floats
 from faultnet.diagnosis.result import NOTABLE_CONFLICT_NATS, Surprise, Turn, Weight
 from faultnet.engine.interface import Belief
@@ -66,7 +66,7 @@ def surprises(model: Model, case: Case, belief: Belief) -> tuple[Surprise, ...]:
         given_rest[number] = belief.log_evidence - rest
         chance = exp(given_rest[number])
         if isinstance(event, Reading):
-            outlier = min(1.0, outlier_density(model, event.observation) / chance)
+            outlier = min(1.0, outlier_density(model, volts_of(case, event)) / chance)
             if outlier > SURPRISING_READING:
                 found.append(Surprise("reading", number, outlier, "chance that it is an outlier"))
         elif isinstance(event, Finding | SoftFinding) and chance < SURPRISING_FINDING:

@@ -11,7 +11,6 @@ from faultnet.cpt import Floats
 from faultnet.diagnosis.result import ReadingTold
 from faultnet.engine.evidence import Step
 from faultnet.engine.interface import Belief
-from faultnet.errors import ContradictoryEvidence
 from faultnet.model.model import Model
 from faultnet.readings import reading_likelihood
 from faultnet.readings.likelihood import grid_of, reading_model
@@ -38,13 +37,20 @@ def told_by_volts(model: Model, case: Case, belief: Belief) -> tuple[ReadingTold
 
 
 def _by_state(model: Model, case: Case, event: Reading) -> dict[str, float]:
-    """Likelihood in each state, the conditions it hangs on at what is believed of them before anything is seen."""
+    """Likelihood in each state, before anything is seen of the conditions it hangs on."""
     found = reading_likelihood(model, [volts_of(case, event)], case.nominal)
-    table = found.table
-    for condition in reversed(found.nodes[1:]):
-        table = table @ np.array(model.conditions[condition].shares)
+    table = _over_conditions(model, case, found.table, found.nodes[1:])
     states = model.observations[event.observation].states
     return {state: float(value / table.max()) for state, value in zip(states, table, strict=True)}
+
+
+def _over_conditions(model: Model, case: Case, table: Floats, conditions: Sequence[str]) -> Floats:
+    """A table whose last axes are conditions, at their shares or in the states given for the case."""
+    for name in reversed(conditions):
+        condition = model.conditions[name]
+        given = [float(state == case.given[name]) for state in condition.states] if name in case.given else None
+        table = table @ np.array(given or condition.shares)
+    return table
 
 
 def _by_fault(model: Model, belief: Belief, rest: Sequence[Step]) -> dict[str, float]:
@@ -52,10 +58,7 @@ def _by_fault(model: Model, belief: Belief, rest: Sequence[Step]) -> dict[str, f
 
     Of the likeliest components, before the reading or after it, each with its likeliest failure mode.
     """
-    try:
-        before = model.compiled.engine.belief(rest)
-    except ContradictoryEvidence:
-        return {}
+    before = model.compiled.engine.belief(rest)
     ratios: dict[str, float] = {}
     chances: dict[str, float] = {}
     for component in model.components.values():
@@ -75,9 +78,7 @@ def bands(model: Model, case: Case, observation: str) -> dict[str, tuple[float, 
     grid = grid_of(model, case.nominal, fineness=1)
     volts, _ = volt_nodes(grid, how.up_to_volts)
     shown = predicted(model, observation, case.meter, (), how.given, grid)
-    shares = [np.array(model.conditions[condition].shares) for condition in how.given]
-    for share in reversed(shares):
-        shown = shown @ share
+    shown = _over_conditions(model, case, shown, how.given)
     states = model.observations[observation].states
     return {state: _likeliest(volts, shown[:, n]) for n, state in enumerate(states)}
 

@@ -11,8 +11,8 @@ from functools import cached_property
 import numpy as np
 
 from faultnet.case.case import Case
-from faultnet.case.events import SYMPTOM_SHOWING, Reading
-from faultnet.case.steps import case_steps, counted_events, volts_of
+from faultnet.case.events import Reading
+from faultnet.case.steps import case_steps, chance_of_showing, counted_events, volts_of
 from faultnet.cpt import Floats, Ints
 from faultnet.engine.information import mutual_information_bits
 from faultnet.engine.interface import Belief
@@ -48,19 +48,24 @@ class ReadingGains:
         reading = self.model.observations[test.reveals[0]].reading
         if len(test.reveals) > 1 or reading is None or reading.has_channels or self.belief.gains_are_local:
             return False
-        return not set(reading.given) & set(self.model.asked)
+        return not set(self._conditions(test.reveals[0])) & set(self.model.asked)
 
     def gains_bits(self, observation: str) -> tuple[float, float]:
         """The gain about the joint state of all components, and about what orders tests (`Compiled.to_decide`)."""
         model = self.model
         seen = list(dict.fromkeys(reading.observation for reading in self._earlier))
-        conditions = list(dict.fromkeys(c for o in (*seen, observation) for c in reading_model(model, o).given))
+        conditions = self._conditions(observation)
         shown = predicted(model, observation, self.case.meter, self._earlier, conditions, self._grid)
         shown = shown.reshape(len(shown), -1)
-        about = [*(c for c in model.asked if c not in conditions), *model.components]
+        about = [*model.asked, *model.components]
         states = self._before.joint((*seen, observation, *conditions, *about)).reshape(shown.shape[1], -1)
         by_joint = states.reshape(shown.shape[1], -1, len(self.belief.targets)).sum(axis=1)
         return _information(shown, self._few(by_joint)), _information(shown, self._grouped(states, about))
+
+    def _conditions(self, observation: str) -> list[str]:
+        """The conditions that this reading or one taken before hangs on."""
+        names = dict.fromkeys((*(reading.observation for reading in self._earlier), observation))
+        return list(dict.fromkeys(c for name in names for c in reading_model(self.model, name).given))
 
     @cached_property
     def _counted_readings(self) -> list[int]:
@@ -71,10 +76,7 @@ class ReadingGains:
 
     def _shares_nominal(self, number: int) -> bool:
         event = self.case.events[number]
-        if not isinstance(event, Reading):
-            return False
-        seen = self.model.observations[event.observation]
-        return seen.reading is not None and (not seen.needs_symptom or SYMPTOM_SHOWING[event.symptom] == 1)
+        return isinstance(event, Reading) and chance_of_showing(self.model, event) == 1
 
     @cached_property
     def _earlier(self) -> list[Volts]:

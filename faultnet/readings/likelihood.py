@@ -39,13 +39,18 @@ class Volts:
     @property
     def volts(self) -> float:
         """One feed read at several points is one reading: the median of its points."""
-        ordered, half = sorted(self.points), len(self.points) // 2
-        return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
+        return middle(self.points)
 
     @property
     def measured(self) -> tuple[float, ...]:
         """The points that are not over range."""
         return tuple(point for point in self.points if not isinf(point))
+
+
+def middle(points: Sequence[float]) -> float:
+    """The median of some points."""
+    ordered, half = sorted(points), len(points) // 2
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
 
 
 def reading_likelihood(
@@ -131,10 +136,11 @@ def standings(model: Model, conditions: Sequence[str]) -> Iterator[Mapping[str, 
         yield dict(zip(conditions, states, strict=True))
 
 
-def outlier_density(model: Model, observation: str) -> float:
-    """Share of outliers times their density, in 1/V: what a reading weighs if it says nothing."""
-    reading = reading_model(model, observation)
-    return reading.outlier_share / reading.up_to_volts
+def outlier_density(model: Model, reading: Volts) -> float:
+    """Share of outliers times their density, in 1/V for each channel: what a reading weighs if it says nothing."""
+    how = reading_model(model, reading.observation)
+    n_values = len(reading.measured) if how.has_channels else 1
+    return (how.outlier_share / how.up_to_volts) ** n_values
 
 
 def reading_model(model: Model, observation: str) -> ReadingModel:
