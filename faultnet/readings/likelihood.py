@@ -19,7 +19,7 @@ from faultnet.model.volts import ReadingModel
 from faultnet.readings.channels import channels_density
 from faultnet.readings.density import Grid, Taken, state_density
 from faultnet.readings.meter import Meter
-from faultnet.readings.nominal import Nominal, nominal_nodes
+from faultnet.readings.nominal import FINE, Nominal, nominal_nodes
 
 MOST_VOLTS = 1500.0
 
@@ -117,12 +117,11 @@ def taken_together(model: Model, readings: Sequence[Volts], grid: Grid) -> dict[
     return by_observation
 
 
-def grid_of(model: Model, nominal: Nominal | None, *, with_channels: bool = False, fineness: int | None = None) -> Grid:
+def grid_of(model: Model, nominal: Nominal | None, *, with_channels: bool = False, fineness: int = FINE) -> Grid:
     """What to integrate over for readings of one set. ValueError when the model knows nothing of nominal voltages."""
     if model.nominal is None:
         raise ValueError(f"{model.id} knows nothing of nominal voltages")
-    finely = {} if fineness is None else {"fineness": fineness}
-    nominals, weights = nominal_nodes(None if nominal is None else nominal.loaded, model.nominal, **finely)
+    nominals, weights = nominal_nodes(None if nominal is None else nominal.loaded, model.nominal, fineness)
     limit = None if nominal is None else nominal.unplugged
     if not with_channels:
         return Grid(nominals, np.zeros_like(nominals), weights, model.nominal, limit)

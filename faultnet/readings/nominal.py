@@ -21,7 +21,7 @@ USUAL_FORWARD_VOLTS = 3.1
 """Of one white LED with one die; with two dies about 6.2 V (common practice, no source)."""
 
 _PANEL, _NODES_A_PANEL = 0.12, 4
-_FINE = 3
+FINE = 3
 """How fine nodes are where a likelihood is wanted to 1e-8; a fineness of 1 does for a gain to 1e-4 bit."""
 
 _KNOWN_REACH = 8.0
@@ -40,7 +40,7 @@ class Spread:
     relative_sd: float
     dof: float = inf
 
-    def nodes(self, fineness: int = _FINE) -> tuple[Floats, Floats]:
+    def nodes(self, fineness: int = FINE) -> tuple[Floats, Floats]:
         """Voltages and weights for integrating over it, both ``(n,)``, weights adding to 1.
 
         Evenly spaced in a variable where the density and all its derivatives fade at the edges: there the trapezoid
@@ -87,7 +87,7 @@ class Nominal:
         return None if self.loaded is None else self.loaded.volts
 
 
-def nominal_nodes(known: Spread | None, spread: NominalRange, fineness: int = _FINE) -> tuple[Floats, Floats]:
+def nominal_nodes(known: Spread | None, spread: NominalRange, fineness: int = FINE) -> tuple[Floats, Floats]:
     """Nominal voltages and their weights, about a known one, else log-uniform over what such sets have.
 
     Both ``(n,)``; the weights add to 1.
