@@ -12,8 +12,10 @@ class ShopSettings:
 
     hourly_rate: money for an hour at the bench. currency: its ISO 4217 code, empty where nobody said.
     hazard_prices: what a step of hazard 0 to 4 costs besides its time. gate_panel, gate_repair: how sure one must be of
-    the part before a repair is advised, with and without opening the panel. gate_uneconomic: the share of the price of
-    an equal new set above which a repair does not pay. trained: whether this bench is marked as trained.
+    the part before a repair is advised, with and without opening the panel. new_set_prices: what an equal new set
+    costs, by size class; gate_uneconomic: the share of it above which a repair does not pay, so that a working set is
+    worth just that to its owner; harm_claim: the share of it that the shop owes for a set it ruined. trained: whether
+    this bench is marked as trained.
     decimal_comma: whether `54,2` is 54.2 where a single number is asked.
     """
 
@@ -24,6 +26,8 @@ class ShopSettings:
     trained: bool = False
     currency: str = ""
     gate_uneconomic: float = 0.5
+    new_set_prices: tuple[float, ...] = (220.0, 380.0, 650.0, 1300.0)
+    harm_claim: float = 0.5
     decimal_comma: bool = False
 
     def price(self, minutes: float, money: float, hazard: int) -> float:

@@ -17,7 +17,7 @@ from faultnet.errors import FileProblem, ShopProblem, UsageProblem
 from faultnet.readings import METERS, Meter
 from faultnet.settings import ShopSettings
 from faultnet.shop import Shop, load_shop
-from faultnet.shop.keys import METER_KEYS, SETTINGS
+from faultnet.shop.keys import METER_KEYS, PRICE_LISTS, SETTINGS
 from faultnet.shop.settings_file import read_shop
 from faultnet.shop.toml_text import MOST_BYTES, find_places, line_and_column, place_of
 
@@ -29,6 +29,7 @@ hourly_rate = 55
 currency = "CHF"
 trained = true
 decimal_comma = true
+harm_claim = 0.4
 
 [hazard_prices]
 none = 0.5
@@ -36,6 +37,10 @@ cold = 1.5
 powered = 3
 high_voltage = 6
 panel_opened = 40
+
+[new_set_prices]
+up_to_39_inch = 200
+larger = 1500
 
 [gates]
 panel = 0.95
@@ -82,6 +87,8 @@ def test_every_setting_reaches_the_shop() -> None:
         trained=True,
         currency="CHF",
         gate_uneconomic=0.4,
+        new_set_prices=(200, 380, 650, 1500),
+        harm_claim=0.4,
         decimal_comma=True,
     )
     assert shop.meter == replace(METERS["good"], percent=0.25)
@@ -94,7 +101,7 @@ def test_every_setting_reaches_the_shop() -> None:
 
 
 def test_every_field_of_the_settings_has_a_key() -> None:
-    named = {setting.field for keys in SETTINGS.values() for setting in keys.values()} | {"hazard_prices"}
+    named = {setting.field for keys in SETTINGS.values() for setting in keys.values()} | set(PRICE_LISTS)
     assert named == set(ShopSettings.__dataclass_fields__)
     assert {setting.field for setting in METER_KEYS.values()} == set(Meter.__dataclass_fields__)
 
@@ -134,9 +141,10 @@ def test_hazard_prices_are_five_numbers_or_some_keys() -> None:
         ("[meterz]", "bench/shop.toml:1:2: meterz: unknown; did you mean meter or meters?"),
         ("shop = 3", "write [shop] on a line of its own"),
         ("[[shop]]\ntrained = true", "write [shop] on a line of its own"),
-        ("hazard_prices = [0, 1, 2, 4]", "4 numbers; write one for each hazard from 0 to 4, five in all"),
+        ("hazard_prices = [0, 1, 2, 4]", "4 numbers; write 5, one for each of none, cold, powered"),
         ("hazard_prices = [0, 1, 2, -4, 25]", "bench/shop.toml:1:27: hazard_prices[3]: -4 is not from 0"),
-        ("hazard_prices = 25", "write five numbers"),
+        ("new_set_prices = [300, 200, 650, 1300]", "a larger set must not cost less: up_to_39_inch 300, up_to_52"),
+        ("hazard_prices = 25", "write 5 numbers, [0, 1, 2, 4, 25]"),
         ("[hazard_prices]\ncold = 'x'", "bench/shop.toml:2:1: hazard_prices.cold: "),
         ("[hazard_prices]\ncould = 1", "did you mean cold"),
         ("[hazard_prices]\ncold = 30", "a more dangerous step must not cost less"),

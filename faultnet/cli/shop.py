@@ -9,7 +9,7 @@ from faultnet.cli.terminal import bold, table, wrapped, wrapped_table
 from faultnet.readings import METERS, Meter
 from faultnet.shop import Shop, load_shop
 from faultnet.shop.find import SETTINGS_FILE, find_voltages_file, usual_settings_file
-from faultnet.shop.keys import HAZARDS, METER_KEYS, SETTINGS
+from faultnet.shop.keys import METER_KEYS, PRICE_LISTS, SETTINGS
 from faultnet.words import percent
 
 SCHEMA_VERSION = 1
@@ -30,9 +30,10 @@ def rows(shop: Shop) -> Iterator[Row]:
         for key, setting in keys.items():
             dotted = f"{name}.{key}"
             yield dotted, getattr(shop.settings, setting.field), _origin(shop, dotted), setting.means
-    for (name, means), price in zip(HAZARDS.items(), shop.settings.hazard_prices, strict=True):
-        dotted = f"hazard_prices.{name}"
-        yield dotted, price, _origin(shop, dotted, "hazard_prices"), f"price of {means}"
+    for table_name, names in PRICE_LISTS.items():
+        for (name, means), price in zip(names.items(), getattr(shop.settings, table_name), strict=True):
+            dotted = f"{table_name}.{name}"
+            yield dotted, price, _origin(shop, dotted, table_name), f"price of {means}"
     yield "meter.class", shop.meter_class, _origin(shop, "meter.class"), f"what the meter is like: {', '.join(METERS)}"
     for key, setting in METER_KEYS.items():
         dotted = f"meter.{key}"

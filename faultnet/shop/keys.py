@@ -22,6 +22,7 @@ SETTINGS: Mapping[str, Mapping[str, Setting]] = {
         "hourly_rate": Setting(values.number(0.01, 1e9), "hourly_rate", "money for an hour at the bench"),
         "currency": Setting(values.currency, "currency", "what money is counted in (ISO 4217)"),
         "trained": Setting(values.flag, "trained", "trained for powered steps and for panels"),
+        "harm_claim": Setting(values.share(0.0), "harm_claim", "share of a new set's price owed for a ruined one"),
         "decimal_comma": Setting(values.flag, "decimal_comma", "54,2 is 54.2 where one number is asked"),
     },
     "gates": {
@@ -41,6 +42,17 @@ HAZARDS: Mapping[str, str] = {
 }
 """The keys of `[hazard_prices]`, by rising hazard."""
 
+NEW_SETS: Mapping[str, str] = {
+    "up_to_39_inch": "a new set up to 39 inch",
+    "up_to_52_inch": "a new set of 40 to 52 inch",
+    "up_to_69_inch": "a new set of 53 to 69 inch",
+    "larger": "a new set of 70 inch and more",
+}
+"""The keys of `[new_set_prices]`, by rising size class."""
+
+PRICE_LISTS: Mapping[str, Mapping[str, str]] = {"hazard_prices": HAZARDS, "new_set_prices": NEW_SETS}
+"""The tables of prices that do not fall from one key to the next, each a field of `ShopSettings` of the same name."""
+
 PRICE = values.number(0, 1e9)
 
 METER_KEYS: Mapping[str, Setting] = {
@@ -56,11 +68,11 @@ METER_KEYS: Mapping[str, Setting] = {
 
 VOLTAGES_KEYS: Mapping[str, Setting] = {"file": Setting(values.path, "file", "the list of voltages")}
 
-TABLES = ("shop", "hazard_prices", "gates", "meter", "meters", "voltages")
+TABLES = ("shop", *PRICE_LISTS, "gates", "meter", "meters", "voltages")
 
 HOMES: Mapping[str, str] = {
     **{key: table for table, keys in SETTINGS.items() for key in keys},
-    **dict.fromkeys(HAZARDS, "hazard_prices"),
+    **{key: table for table, keys in PRICE_LISTS.items() for key in keys},
     **dict.fromkeys(("class", *METER_KEYS), "meter"),
 }
 """Which table a key stands in."""

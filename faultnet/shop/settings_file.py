@@ -9,7 +9,7 @@ from faultnet.case.entry import nearest
 from faultnet.errors import Problem, ShopProblem
 from faultnet.readings import METERS, Meter
 from faultnet.settings import ShopSettings
-from faultnet.shop.keys import HAZARDS, METER_KEYS, PRICE, SETTINGS, TABLES, VOLTAGES_KEYS, Setting, instead_of
+from faultnet.shop.keys import METER_KEYS, PRICE, PRICE_LISTS, SETTINGS, TABLES, VOLTAGES_KEYS, Setting, instead_of
 from faultnet.shop.shop import USUAL_METER_CLASS, Shop
 from faultnet.shop.toml_text import NotToml, find_places, line_and_column, place_of, read_toml
 
@@ -44,11 +44,11 @@ def _shop(data: Mapping[str, Any], folder: Path, slips: Slips) -> Shop:
     fields: dict[str, Any] = {}
     for name, keys in SETTINGS.items():
         fields.update(_checked(_table(data, (name,), slips), (name,), keys, slips))
-    prices = _hazard_prices(data.get("hazard_prices", {}), slips)
+    prices = {name: _price_list(name, data.get(name, {}), slips) for name in PRICE_LISTS}
     found = _checked(_table(data, ("voltages",), slips), ("voltages",), VOLTAGES_KEYS, slips)
     meter = _table(data, ("meter",), slips)
     return Shop(
-        settings=replace(ShopSettings(), hazard_prices=prices, **fields),
+        settings=replace(ShopSettings(), **prices, **fields),
         meter=_meter(meter, ("meter",), slips),
         meter_class=meter.get("class", USUAL_METER_CLASS),
         own_meters=_own_meters(_table(data, ("meters",), slips), slips),
@@ -82,33 +82,37 @@ def _checked(
     return fields
 
 
-def _hazard_prices(told: Any, slips: Slips) -> tuple[float, ...]:
-    """Five prices that do not fall as the hazard rises, from five numbers or from keys."""
-    usual, keys = ShopSettings().hazard_prices, ("hazard_prices",)
+def _price_list(name: str, told: Any, slips: Slips) -> tuple[float, ...]:
+    """Prices that do not fall from one to the next, from a list of numbers or from keys."""
+    usual: tuple[float, ...] = getattr(ShopSettings(), name)
+    keys: Keys = (name,)
+    names = PRICE_LISTS[name]
     before = len(slips)
     if isinstance(told, list):
-        if len(told) != len(HAZARDS):
-            slips.append((keys, f"{len(told)} numbers; write one for each hazard from 0 to 4, five in all"))
-        paths: dict[str, Keys] = {name: (*keys, n) for n, name in enumerate(HAZARDS)}
-        table = dict(zip(HAZARDS, told, strict=False))
+        if len(told) != len(names):
+            slips.append((keys, f"{len(told)} numbers; write {len(names)}, one for each of {', '.join(names)}"))
+        paths: dict[str, Keys] = {key: (*keys, n) for n, key in enumerate(names)}
+        table = dict(zip(names, told, strict=False))
     elif isinstance(told, dict):
-        paths = {name: (*keys, name) for name in HAZARDS}
+        paths = {key: (*keys, key) for key in names}
         table = told
-        _checked(table, keys, {}, slips, tuple(HAZARDS))
+        _checked(table, keys, {}, slips, tuple(names))
     else:
-        slips.append((keys, "write five numbers, [0, 1, 2, 4, 25], or a table of them"))
+        listed = ", ".join(f"{price:g}" for price in usual)
+        slips.append((keys, f"write {len(names)} numbers, [{listed}], or a table of them"))
         return usual
-    prices = dict(zip(HAZARDS, usual, strict=True))
-    for name in filter(table.__contains__, HAZARDS):
+    prices = dict(zip(names, usual, strict=True))
+    for key in filter(table.__contains__, names):
         try:
-            prices[name] = PRICE(table[name])
+            prices[key] = PRICE(table[key])
         except ValueError as error:
-            slips.append((paths[name], str(error)))
-    listed = tuple(prices.values())
-    if len(slips) == before and list(listed) != sorted(listed):
-        shown = ", ".join(f"{name} {price:g}" for name, price in prices.items())
-        slips.append((keys, f"a more dangerous step must not cost less: {shown}"))
-    return listed
+            slips.append((paths[key], str(error)))
+    rising = tuple(prices.values())
+    if len(slips) == before and list(rising) != sorted(rising):
+        shown = ", ".join(f"{key} {price:g}" for key, price in prices.items())
+        what = "a more dangerous step" if name == "hazard_prices" else "a larger set"
+        slips.append((keys, f"{what} must not cost less: {shown}"))
+    return rising
 
 
 def _own_meters(tables: Mapping[str, Any], slips: Slips) -> dict[str, Meter]:

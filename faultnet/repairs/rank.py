@@ -2,14 +2,15 @@
 
 from dataclasses import dataclass
 
-from faultnet.case.bench import TRIED_OUT, bench_after_events
+from faultnet.case.bench import bench_after_events
 from faultnet.case.case import Case
 from faultnet.case.events import RepairOutcome
 from faultnet.case.steps import believe, repair_steps
 from faultnet.engine.evidence import Change
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
-from faultnet.model.work import BenchState, Choices, Repair, Step, choices_in_words, prepare, size_class, unmet
+from faultnet.model.work import BenchState, Choices, Repair, Step, choices_in_words, unmet
+from faultnet.repairs.prices import repair_price
 from faultnet.settings import ShopSettings
 from faultnet.words import percent
 
@@ -65,18 +66,7 @@ def cure_chance(model: Model, belief: Belief, repair: str) -> float:
 def _rank(
     model: Model, case: Case, belief: Belief, repair: Repair, bench: BenchState, settings: ShopSettings
 ) -> RankedRepair:
-    size = size_class(case.inches)
-    step = prepare(
-        bench,
-        repair.needs,
-        model.setups,
-        leaves=TRIED_OUT,
-        minutes=repair.minutes_by_size[size],
-        hazard=repair.hazard,
-        cautions=repair.cautions,
-        inches=case.inches,
-    )
-    low, high = repair.parts_low[size], repair.parts_high[size]
+    price = repair_price(model, repair, bench, case.inches, settings)
     named_right = 1 - float(belief.joint(_judged_by(model, repair)).flat[0])
     gate = settings.gate_panel if repair.needs.get("panel") == "opened" else settings.gate_repair
     waits_for = unmet(repair.after, case.ever_seen())
@@ -88,11 +78,11 @@ def _rank(
         gate=gate,
         waits_for=waits_for,
         cures=cure_chance(model, belief, repair.id),
-        cost=settings.price(step.setup_minutes + step.minutes, (low + high) / 2, step.hazard),
-        parts_low=low,
-        parts_high=high,
-        step=step,
-        held_because=_held_because(named_right, gate, waits_for, step, settings),
+        cost=price.done,
+        parts_low=price.parts_low,
+        parts_high=price.parts_high,
+        step=price.step,
+        held_because=_held_because(named_right, gate, waits_for, price.step, settings),
         advice=repair.advice,
     )
 

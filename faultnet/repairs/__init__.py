@@ -1,0 +1,5 @@
+"""Repairs: what each would cure now, what doing it costs, the gates it must pass, and what giving up costs."""
+
+from faultnet.repairs.rank import RankedRepair, cure_chance, rank_repairs, untrained_reason
+
+__all__ = ["RankedRepair", "cure_chance", "rank_repairs", "untrained_reason"]
