@@ -44,11 +44,11 @@ def _shop(data: Mapping[str, Any], folder: Path, slips: Slips) -> Shop:
     fields: dict[str, Any] = {}
     for name, keys in SETTINGS.items():
         fields.update(_checked(_table(data, (name,), slips), (name,), keys, slips))
-    prices = {name: _price_list(name, data.get(name, {}), slips) for name in PRICE_LISTS}
+    fields.update({name: _price_list(name, data.get(name, {}), slips) for name in PRICE_LISTS})
     found = _checked(_table(data, ("voltages",), slips), ("voltages",), VOLTAGES_KEYS, slips)
     meter = _table(data, ("meter",), slips)
     return Shop(
-        settings=replace(ShopSettings(), **prices, **fields),
+        settings=replace(ShopSettings(), **fields),
         meter=_meter(meter, ("meter",), slips),
         meter_class=meter.get("class", USUAL_METER_CLASS),
         own_meters=_own_meters(_table(data, ("meters",), slips), slips),
