@@ -12,6 +12,7 @@ from faultnet.engine.joint import MOST_ENTRIES
 from faultnet.model.graph import first_match
 from faultnet.model.nodes import OK, SET_WORKS
 from faultnet.schema import shapes
+from faultnet.schema.basic import When
 from faultnet.schema.neighbour_checks import check_neighbours
 from faultnet.schema.network_checks import check_network
 from faultnet.schema.noisy_checks import check_noisy
@@ -229,7 +230,7 @@ def _given(path: Path, given: Sequence[str], allowed: Sequence[str]) -> Iterator
 
 
 def _coverage(
-    parts: Parts, path: Path, key: str, given: Sequence[str], whens: Sequence[shapes.When], word: str
+    parts: Parts, path: Path, key: str, given: Sequence[str], whens: Sequence[When], word: str
 ) -> Iterator[Finding]:
     """Names in the whens that are unknown; combinations that no row covers; rows that are never used."""
     sound = True

@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from faultnet.schema.shapes import Chance, Id, Shape, Text
+from faultnet.schema.basic import Chance, Id, Shape, Text
 
 
 class NetworkNodeShape(Shape):

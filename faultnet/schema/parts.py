@@ -7,7 +7,7 @@ from typing import Any
 
 from faultnet.cpt import ROW_SUM_TOLERANCE
 from faultnet.model.nodes import OK
-from faultnet.schema import shapes
+from faultnet.schema import shapes, work_shapes
 from faultnet.schema.network_shape import NetworkNodeShape
 
 Path = tuple[str | int, ...]
@@ -31,11 +31,11 @@ class Parts:
     conditions: dict[str, shapes.ConditionShape] = field(default_factory=dict)
     rails: dict[str, shapes.RailShape] = field(default_factory=dict)
     observations: dict[str, shapes.ObservationShape] = field(default_factory=dict)
-    tests: dict[str, shapes.BenchTestShape] = field(default_factory=dict)
-    repairs: dict[str, shapes.RepairShape] = field(default_factory=dict)
+    tests: dict[str, work_shapes.BenchTestShape] = field(default_factory=dict)
+    repairs: dict[str, work_shapes.RepairShape] = field(default_factory=dict)
     refuse: dict[str, shapes.RefusalShape] = field(default_factory=dict)
     network: dict[str, NetworkNodeShape] = field(default_factory=dict)
-    setups: dict[int, shapes.SetupShape] = field(default_factory=dict)
+    setups: dict[int, work_shapes.SetupShape] = field(default_factory=dict)
     cautions: dict[str, str] = field(default_factory=dict)
     ids: dict[str, list[str]] = field(default_factory=dict)
 

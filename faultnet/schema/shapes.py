@@ -1,32 +1,10 @@
 """The shape of every part of a model file, with the defaults of what may be left out."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
-ModeName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*$")]
-Text = Annotated[str, Field(min_length=1, max_length=2000)]
-Mark = Annotated[str, Field(pattern=r"^(practice|reasoned|published: .+)$")]
-Chance = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
-Amount = Annotated[float, Field(ge=0, le=1e6, allow_inf_nan=False)]
-Positive = Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)]
-Ratio = Annotated[float, Field(ge=-10, le=10, allow_inf_nan=False)]
-Hazard = Annotated[int, Field(ge=0, le=4)]
-
-
-def _as_list(value: Any) -> Any:
-    return [value] if isinstance(value, str) else value
-
-
-Choice = Annotated[list[Id], BeforeValidator(_as_list), Field(min_length=1)]
-When = dict[Id, Choice]
-
-
-class Shape(BaseModel):
-    """A mapping with these keys and no others; nothing is converted silently."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+from faultnet.schema.basic import Chance, Choice, Id, Mark, ModeName, Positive, Ratio, Shape, Text, When
 
 
 class ComplaintShape(Shape):
@@ -285,70 +263,6 @@ class NominalShape(Shape):
         if not self.from_volts < self.to_volts:
             raise ValueError("from_volts must be below to_volts")
         return self
-
-
-class SetupShape(Shape):
-    """What a change of set-up takes."""
-
-    change: Annotated[str, Field(pattern=r"^[a-z_]+=[a-z_]+$")]
-    label: Text
-    minutes: Amount
-    minutes_large: Amount | None = None
-    hazard: Hazard
-    hazard_cover_off: Hazard | None = None
-    cautions: list[Id] = []
-    mark: Mark
-
-
-class BenchTestShape(Shape):
-    """An action that reveals observations."""
-
-    label: Text
-    how: str = ""
-    reveals: Annotated[list[Id], Field(min_length=1)] | None = None
-    minutes: Amount
-    money: Amount = 0.0
-    hazard: Hazard
-    needs: dict[Id, Id] = {}
-    leaves: dict[Id, Id] = {}
-    after: list[Choice] = []
-    cautions: list[Id] = []
-    side_effect: str = ""
-    mark: Mark
-
-
-FourAmounts = Annotated[list[Amount], Field(min_length=4, max_length=4)]
-
-
-def _low_to_high(value: list[float]) -> list[float]:
-    if value[0] > value[1]:
-        raise ValueError(f"[from, to] needs from at most to, not [{value[0]:g}, {value[1]:g}]")
-    return value
-
-
-LowHigh = Annotated[list[Amount], Field(min_length=2, max_length=2), AfterValidator(_low_to_high)]
-FourRanges = Annotated[list[LowHigh], Field(min_length=4, max_length=4)]
-FourChances = Annotated[list[Chance], Field(min_length=4, max_length=4)]
-
-
-class RepairShape(Shape):
-    """An action that sets components to ok."""
-
-    label: Text
-    also: list[Id] = []
-    fixes: Annotated[list[Id], Field(min_length=1)]
-    judged_by: Id | None = None
-    success: Chance
-    minutes_by_size: FourAmounts
-    parts: FourRanges
-    harm: FourChances
-    comeback: Chance
-    hazard: Hazard
-    needs: dict[Id, Id] = {}
-    after: list[Choice] = []
-    cautions: list[Id] = []
-    advice: str = ""
-    mark: Mark
 
 
 Reasons = Annotated[dict[Id, Text], Field(min_length=1)]

@@ -7,21 +7,22 @@ from typing import Annotated, Any, Union, get_args, get_origin
 from pydantic import BaseModel, Field, TypeAdapter, ValidationError
 
 from faultnet.model.document import Document
-from faultnet.schema import shapes
+from faultnet.schema import shapes, work_shapes
+from faultnet.schema.basic import Id, Shape, Text
 from faultnet.schema.checks import find_problems
 from faultnet.schema.network_shape import NetworkNodeShape
 from faultnet.schema.parts import Finding, Parts, Path, did_you_mean, shortened, unknown
 
 _HEAD: Mapping[str, tuple[Any, bool]] = {
-    "id": (shapes.Id, True),
-    "title": (shapes.Text, True),
-    "about": (shapes.Text, False),
+    "id": (Id, True),
+    "title": (Text, True),
+    "about": (Text, False),
     "complaint": (shapes.ComplaintShape, False),
-    "confirmed_by": (dict[shapes.Id, shapes.Id], False),
+    "confirmed_by": (dict[Id, Id], False),
     "second_fault_share": (Annotated[float, Field(gt=0, lt=0.5)], False),
     "strength": (shapes.StrengthShape, True),
     "nominal": (shapes.NominalShape, False),
-    "cautions": (dict[shapes.Id, shapes.Text], False),
+    "cautions": (dict[Id, Text], False),
     "continue_with": (shapes.OnwardShape, False),
     "compare_with": (shapes.ComparisonShape, False),
 }
@@ -35,18 +36,18 @@ _DEFAULTS: Mapping[str, Any] = {
     "continue_with": None,
     "compare_with": None,
 }
-_MAPS: Mapping[str, type[shapes.Shape]] = {
+_MAPS: Mapping[str, type[Shape]] = {
     "components": shapes.ComponentShape,
     "groups": shapes.GroupShape,
     "conditions": shapes.ConditionShape,
     "rails": shapes.RailShape,
     "observations": shapes.ObservationShape,
-    "tests": shapes.BenchTestShape,
-    "repairs": shapes.RepairShape,
+    "tests": work_shapes.BenchTestShape,
+    "repairs": work_shapes.RepairShape,
     "refuse": shapes.RefusalShape,
     "network": NetworkNodeShape,
 }
-_LISTS: Mapping[str, type[shapes.Shape]] = {"collateral": shapes.CollateralShape, "setups": shapes.SetupShape}
+_LISTS: Mapping[str, type[Shape]] = {"collateral": shapes.CollateralShape, "setups": work_shapes.SetupShape}
 _REQUIRED = ("components", "observations", "tests", "setups")
 _BESIDE_A_NETWORK = ("id", "title", "about", "network", "tests", "setups", "cautions")
 """All that goes with an imported network; the rest would need shares and rules, which it has none of."""
@@ -98,16 +99,14 @@ def _beside_a_network(data: Mapping[Any, Any]) -> list[Finding]:
     ]
 
 
-def _collect(
-    parts: Parts, section: str, shape: type[shapes.Shape], data: Any, kind: type[Any], found: list[Finding]
-) -> None:
+def _collect(parts: Parts, section: str, shape: type[Shape], data: Any, kind: type[Any], found: list[Finding]) -> None:
     if not isinstance(data, kind):
         found.append(((section,), f"must be a {'mapping of ids' if kind is dict else 'list'}"))
         return
     items = list(data.items() if isinstance(data, dict) else enumerate(data))
     parts.ids[section] = [str(key) for key, _ in items]
     if isinstance(data, dict):
-        _checked(dict[shapes.Id, Any], data, (section,), found)
+        _checked(dict[Id, Any], data, (section,), found)
     for key, item in items:
         good = _checked(shape, item, (section, key), found)
         if good is not None:
