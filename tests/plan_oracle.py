@@ -10,7 +10,7 @@ from faultnet.plan.problem import WORKS, PlanRepair, PlanTest, Problem
 
 def least_cost(problem: Problem) -> float:
     """The least expected cost of any plan, in money; weights are taken to add to 1."""
-    return _Recursion(problem).cost(problem.weights / problem.weights.sum(), {}, frozenset(), 0, False)
+    return _Recursion(problem).cost(problem.weights / problem.weights.sum(), {}, frozenset(), 0, problem.no_power)
 
 
 class _Recursion:

@@ -26,12 +26,11 @@ def may_test(t: Any, test: Any, made: Any, bench: Any, no_power: Any) -> Any:
 
 @inner()
 def cheapest_test(t: Any, made: Any, bench: Any, no_power: Any) -> Any:
-    """The cost of the cheapest test that may be made now, inf when there is none."""
+    """The least cost, set-up apart, of a test that may be made now; inf when there is none."""
     cheapest = np.inf
     for test in range(len(t.tests)):
-        cost = t.tests_at[test, bench].cost
-        if cost < cheapest and may_test(t, test, made, bench, no_power):
-            cheapest = cost
+        if t.tests[test].least < cheapest and may_test(t, test, made, bench, no_power):
+            cheapest = t.tests[test].least
     return cheapest
 
 
@@ -116,8 +115,8 @@ def best_stop(stops: Any, mass: Any) -> Any:
 
 
 @inner()
-def cost_if_known(t: Any, made: Any, done: Any, easy: Any) -> None:
-    """Fill in for each kind the least cost of going on if it were known, from any bench, tolls paid."""
+def cost_if_known(t: Any, made: Any, done: Any, bench: Any, easy: Any) -> None:
+    """Fill in for each kind the least cost of going on if it were known once tests are made, tolls paid."""
     for k in range(len(easy)):
         easy[k] = np.inf
         for end in range(t.stops.shape[0]):
@@ -130,7 +129,7 @@ def cost_if_known(t: Any, made: Any, done: Any, easy: Any) -> None:
             if t.tolls[g].tests & made == 0:
                 toll += t.tolls[g].price
         for k in range(len(easy)):
-            easy[k] = min(easy[k], toll + t.known_anywhere[done, k, repair])
+            easy[k] = min(easy[k], toll + t.known_after_tests[bench, done, k, repair])
 
 
 @inner()

@@ -12,7 +12,7 @@ _ONE = np.uint64(1)
 
 
 @inner()
-def informed(t: Any, weights: Any, mass: Any, total: Any, made: Any, done: Any, enough: Any) -> Any:
+def informed(t: Any, weights: Any, mass: Any, total: Any, made: Any, done: Any, bench: Any, enough: Any) -> Any:
     """A lower bound that pays for the information by which actions are chosen, the cheapest bits first.
 
     To end kind k by action a at cost(a, k), with chances q(a | k), takes I(k ; a) bits (Shannon 1959). No test gives
@@ -21,7 +21,7 @@ def informed(t: Any, weights: Any, mass: Any, total: Any, made: Any, done: Any, 
     what is saved on tests whose bits are cheaper. Concave in the price; looked for until it is `enough`.
     """
     rates, bits = _bits_for_sale(t.tests, t.chances, t.noise_bits, weights, total, made)
-    costs = _costs_of_ends(t.stops, t.known_anywhere[done])
+    costs = _costs_of_ends(t.stops, t.known_after_tests[bench, done])
     best, at, step = 0.0, len(rates) // 2, 1
     for _ in range(2):  # up from the middle, then down
         worse = False

@@ -57,6 +57,26 @@ def known_costs(problem: Problem, fates: Sequence[Fate]) -> Floats:
     return known
 
 
+def known_from(problem: Problem, known: Floats) -> Floats:
+    """The same, with tests made first: what their set-ups cost at least, on the way to the best bench for the repair.
+
+    What a test costs beyond its least price is its set-up; what it tells is paid for elsewhere.
+    """
+    setups = np.full((len(known), len(known)), inf)
+    np.fill_diagonal(setups, 0.0)
+    for test in problem.tests:
+        extra = test.costs - test.costs.min(initial=inf)
+        for bench in np.flatnonzero(np.isfinite(test.costs)):
+            there = test.leaves[bench]
+            setups[bench, there] = min(setups[bench, there], extra[bench])
+    for via in range(len(known)):  # Floyd 1962, Warshall 1962
+        setups = np.minimum(setups, setups[:, via, None] + setups[None, via])
+    best = np.full_like(known, inf)
+    for bench in range(len(known)):
+        best = np.minimum(best, setups[:, bench, None, None, None] + known[bench])
+    return best
+
+
 def _with_bench_changes(problem: Problem, least: Floats) -> Floats:
     """The least costs ``(n_benches, n_kinds)`` where a test may be made only for the bench that it leaves.
 

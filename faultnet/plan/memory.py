@@ -10,6 +10,9 @@ from faultnet.plan.tables import Records
 NODE = np.dtype([("first_word", "u8"), ("second_word", "u8"), ("lower", "f8"), ("upper", "f8"), ("best", "i8")])
 """A node: its words (the first 0: a free place), bounds in money times chance, the action behind the upper one."""
 
+NOT_KNOWN = -1.0
+"""The lower bound of a node that is in memory for its upper bound alone."""
+
 _ONE = np.uint64(1)
 _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
 _FIRST_MIX = np.uint64(0xBF58476D1CE4E5B9)

@@ -81,7 +81,8 @@ class Problem:
     """weights: probability of each hypothesis ``(n_hypotheses,)``; kinds: its kind ``(n_hypotheses,)``.
 
     stops: cost of each way to end the job, for each kind ``(n_stops, n_kinds)``. The set stands at bench 0. free: the
-    tests' and repairs' `after`, `proved_by` and `gate` do not bind.
+    tests' and repairs' `after`, `proved_by` and `gate` do not bind. no_power: no powered test may be made before a
+    repair. Repairs must commute: failed in another order they leave the same.
     """
 
     weights: Floats
@@ -90,6 +91,7 @@ class Problem:
     tests: tuple[PlanTest, ...]
     repairs: tuple[PlanRepair, ...]
     free: bool = False
+    no_power: bool = False
 
     def __post_init__(self) -> None:
         if len(self.tests) > MOST_TESTS or len(self.repairs) > MOST_REPAIRS:

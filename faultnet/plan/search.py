@@ -5,13 +5,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from faultnet.plan.memory import copy_nodes, empty_memory
+from faultnet.plan.memory import NOT_KNOWN, copy_nodes, empty_memory
 from faultnet.plan.problem import Problem
 from faultnet.plan.tables import Bits, Records, Tables, lay_out
-from faultnet.plan.visit import AT_MOST, BRANCH, COME_BACK, FRAME, IS_FULL, OFFER, OPENED, Work, visit
+from faultnet.plan.visit import AT_MOST, BRANCH, COME_BACK, FRAME, IS_FULL, NODES, OFFER, OPENED, Work, visit
 
 CLOSED = 0.005
 """A gap between the bounds, in money, at which a plan is exact: half a cent."""
+
+CLOSING = 0.5
+"""Each pass closes the gap to this share of what it was."""
 
 NODES_AT_ONCE = 2_000
 """Nodes opened between two looks at the clock."""
@@ -39,11 +42,23 @@ class Solved:
     is_exact: bool
 
 
-def search(problem: Problem, keep_going: Callable[[], bool] = lambda: True, closed: float = CLOSED) -> Solved:
-    """Bounds of the least expected cost, better and better until they are `closed` or `keep_going` says no."""
+def search(
+    problem: Problem,
+    keep_going: Callable[[], bool] = lambda: True,
+    closed: float = CLOSED,
+    plans: Solved | None = None,
+) -> Solved:
+    """Bounds of the least expected cost, better and better until they are `closed` or `keep_going` says no.
+
+    plans: what was found where more constraints bind; its plans may be followed here as well.
+    """
     tables = lay_out(problem)
     work = _room(problem, tables)
     memory = empty_memory(_FIRST_PLACES)
+    if plans is not None:
+        memory = plans.memory.copy()
+        memory["lower"] = NOT_KNOWN
+        work.count[NODES] = int(np.count_nonzero(memory["first_word"]))
     gap, nodes = np.inf, 0
     while True:
         work.count[[OPENED, COME_BACK, IS_FULL]] = 0
@@ -57,7 +72,7 @@ def search(problem: Problem, keep_going: Callable[[], bool] = lambda: True, clos
         if upper - lower <= closed or not keep_going():
             break
         if not work.count[COME_BACK]:
-            gap = max(min(gap, upper - lower) / 2, 0.9 * closed)  # rounding must not keep it open
+            gap = max(CLOSING * min(gap, upper - lower), 0.9 * closed)  # rounding must not keep it open
     return Solved(problem, tables, memory, work.words, lower, upper, nodes, upper - lower <= closed)
 
 
@@ -66,7 +81,7 @@ def _visit_first(
 ) -> tuple[float, float]:
     work.weights[0] = problem.weights / problem.weights.sum()
     work.masses[0] = np.bincount(problem.kinds, work.weights[0], problem.n_kinds)
-    work.frames[0]["total"] = 1.0
+    work.frames[0]["total"], work.frames[0]["no_power"] = 1.0, problem.no_power
     work.seen[:] = -1
     visit(tables, memory, work, gap)
     return float(work.frames[0]["lower"]), float(work.frames[0]["upper"])

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from faultnet.cpt import Floats, Ints
 from faultnet.engine.information import row_entropies_bits
-from faultnet.plan.known import Fate, fate_of_kinds, known_costs
+from faultnet.plan.known import Fate, fate_of_kinds, known_costs, known_from
 from faultnet.plan.problem import Bools, PlanRepair, PlanTest, Problem
 
 Bits = npt.NDArray[np.uint64]
@@ -17,7 +17,7 @@ Records = npt.NDArray[np.void]
 
 _CAPACITY_ROUNDS = 200
 
-_TEST = np.dtype([("row", "i8"), ("row_end", "i8"), ("group", "i8"), ("group_end", "i8"), ("bit_price", "f8")])
+_TEST = np.dtype([("row", "i8"), ("row_end", "i8"), ("group", "i8"), ("group_end", "i8"), ("least", "f8"), ("bit_price", "f8")])
 _TEST_AT = np.dtype([("cost", "f8"), ("minutes", "f8"), ("leaves", "i8"), ("powered", "?")], align=True)
 _REPAIR = np.dtype(
     [("survives", "f8"), ("comeback", "f8"), ("gate", "f8")]
@@ -37,7 +37,7 @@ class Tables(NamedTuple):
     which one must have been seen ``(n_proofs, n_rows)``; tolls: sets of tests, apart from each other for one repair,
     of which one is paid before it. moves: what a failed repair makes of hypotheses, kind_moves: of kinds.
     known: for each bench, set of repairs done (by bits), kind and repair the least expected cost of doing this repair
-    next if the kind were known; known_anywhere: its least over the benches.
+    next if the kind were known; known_after_tests: the same with tests made before, of which their set-ups are paid.
     noise_bits: entropy of a test's outcome under each hypothesis ``(n_tests, n_hypotheses)``.
     """
 
@@ -56,7 +56,7 @@ class Tables(NamedTuple):
     tolls: Records
     stops: Floats
     known: Floats
-    known_anywhere: Floats
+    known_after_tests: Floats
     noise_bits: Floats
 
 
@@ -68,7 +68,7 @@ def lay_out(problem: Problem) -> Tables:
     lists = _Lists(problem, first_rows)
     all_kinds = np.ones(problem.n_kinds, dtype=bool)
     test_rows = [
-        (first, first + t.chances.shape[1], *lists.groups_of(t.after), _bit_price(t))
+        (first, first + t.chances.shape[1], *lists.groups_of(t.after), t.costs.min(), _bit_price(t))
         for t, first in zip(tests, first_rows.tolist(), strict=False)
     ]
     repair_rows = [
@@ -91,7 +91,7 @@ def lay_out(problem: Problem) -> Tables:
         tolls=np.array(lists.tolls, dtype=_TOLL),
         stops=np.ascontiguousarray(problem.stops, dtype=float),
         known=known,
-        known_anywhere=np.ascontiguousarray(known.min(axis=0)),
+        known_after_tests=np.ascontiguousarray(known_from(problem, known)),
         noise_bits=_joined([row_entropies_bits(t.chances)[None] for t in tests], (0, problem.n_hypotheses), float),
     )
 

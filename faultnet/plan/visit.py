@@ -146,7 +146,7 @@ def _open(t: Any, memory: Any, work: Any, d: Any) -> None:
     f.best = -1
     a, b = node_words(f.first_word, f.second_word, f.done, f.bench)
     place = find(memory, a, b)
-    if place >= 0:
+    if place >= 0 and memory[place].lower >= 0:
         f.lower, f.upper = memory[place].lower, memory[place].upper
         return
     find_ready(t, f.made, f.done, work.seen, ready)
@@ -155,13 +155,13 @@ def _open(t: Any, memory: Any, work: Any, d: Any) -> None:
         f.upper, best = by_repairs(t, mass, f.bench, ready)
         f.lower = f.upper
     else:
-        cost_if_known(t, f.made, f.done, work.easy)
+        cost_if_known(t, f.made, f.done, f.bench, work.easy)
         known = t.known[f.bench, f.done]
         lower = lower_bound(t.stops, t.repairs, t.judged, known, mass, f.total, ready, cheapest, work.easy)
         f.upper, best = straight(t, mass, f.total, f.done, f.bench, ready, work.spare)
         enough = min(f.upper - f.slack, f.cut)
         if lower < enough and cheapest < np.inf:
-            lower = max(lower, informed(t, work.weights[d], mass, f.total, f.made, f.done, enough))
+            lower = max(lower, informed(t, work.weights[d], mass, f.total, f.made, f.done, f.bench, enough))
         f.lower = min(lower, f.upper)
     _remember(memory, work.count, a, b, f.lower, f.upper, best)
 
@@ -213,7 +213,7 @@ def _price_test(t: Any, memory: Any, work: Any, d: Any, test: Any) -> Any:
     """A lower bound of making this test now; fills in its branches."""
     f, mass = work.frames[d], work.child_mass
     made, done, bench = f.made | (_ONE << np.uint64(test)), f.done, t.tests_at[test, f.bench].leaves
-    cost_if_known(t, made, done, work.easy)
+    cost_if_known(t, made, done, bench, work.easy)
     powered, cold = cheapest_test(t, made, bench, False), cheapest_test(t, made, bench, True)
     known = t.known[bench, done]
     price = f.total * t.tests_at[test, f.bench].cost
@@ -229,7 +229,7 @@ def _price_test(t: Any, memory: Any, work: Any, d: Any, test: Any) -> Any:
         a, b = seen_words(work.words, row, done, f.first_word, f.second_word)
         a, b = node_words(a, b, done, bench)
         place = find(memory, a, b)
-        if place >= 0:
+        if place >= 0 and memory[place].lower >= 0:
             branch.lower = memory[place].lower
         else:
             work.seen[test] = row
@@ -252,9 +252,9 @@ def _price_repair(t: Any, memory: Any, work: Any, d: Any, repair: Any) -> Any:
     spent = f.total * t.repairs_at[repair, f.bench].cost + (own.survives * f.total - total) * own.comeback
     a, b = node_words(f.first_word, f.second_word, done, bench)
     place = find(memory, a, b)
-    if place >= 0:
+    if place >= 0 and memory[place].lower >= 0:
         return spent + memory[place].lower
-    cost_if_known(t, f.made, done, work.easy)
+    cost_if_known(t, f.made, done, bench, work.easy)
     cheapest = cheapest_test(t, f.made, bench, False)
     work.ready_then[:] = work.ready[d]
     work.ready_then[repair] = False
