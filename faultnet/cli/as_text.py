@@ -58,10 +58,10 @@ def answer_text(
     lines = [] if fits_better is None else list(better_fit_text(fits_better))
     lines += [
         bold(f"{model.title}"),
-        wrapped(f"model {_origin(model, full=full)}: {_numbers(model)}", 2, 4),
+        model_line(model, full=full),
         "",
     ]
-    lines += [*_understood(model, case), ""]
+    lines += [*understood(model, case), ""]
     lines += [*kinds(model, diagnosis), *standing(model, diagnosis), ""]
     lines += list(_notes(model, case, diagnosis))
     lines += [bold("Do this next"), *advice(model, ranking), "", *onward(model, diagnosis)]
@@ -71,6 +71,11 @@ def answer_text(
     lines += list(_held_back(ranking))
     lines.append(wrapped(disclaimer(model), 0))
     return "\n".join(lines)
+
+
+def model_line(model: Model, *, full: bool = False) -> str:
+    """Which model answers, and whether its numbers are the shop's own."""
+    return wrapped(f"model {_origin(model, full=full)}: {_numbers(model)}", 2, 4)
 
 
 def _numbers(model: Model) -> str:
@@ -87,7 +92,8 @@ def _origin(model: Model, *, full: bool) -> str:
     return f"{model.version} from {model.file} ({model.digest})"
 
 
-def _understood(model: Model, case: Case) -> Iterator[str]:
+def understood(model: Model, case: Case) -> Iterator[str]:
+    """Every entry as it was understood."""
     yield bold("Understood")
     if model.brought_in_for is None:
         pass

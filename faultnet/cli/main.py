@@ -104,21 +104,52 @@ def next_(
     """
     from faultnet.cli.next import answer_next
     from faultnet.cli.nominal import NominalTyped
+    from faultnet.cli.typed import Asked
 
-    answer_next(
-        model,
-        events or [],
-        given=given or [],
-        at=at,
-        inches=size,
-        nominal=NominalTyped(nominal, leds, panel, board),
-        shop_file=shop,
-        trained=trained,
-        with_complaint=not without_complaint,
-        engine=engine,
-        full=full,
-        as_json=json,
-    )
+    typed = NominalTyped(nominal, leds, panel, board)
+    asked = Asked(model, events or [], given or [], at, size, typed, shop, trained, not without_complaint, engine)
+    answer_next(asked, full=full, as_json=json)
+
+
+@app.command()
+def plan(
+    model: ModelName,
+    events: Events = None,
+    given: Given = None,
+    at: Setup = "",
+    size: Size = None,
+    nominal: Nominal = None,
+    leds: Leds = "",
+    panel: Panel = "",
+    board: Board = "",
+    trained: Trained = None,
+    without_complaint: WithoutComplaint = False,
+    tests: Annotated[
+        str, typer.Option("--tests", metavar="TEST,...", help="Tests to choose from, if not the best ten.")
+    ] = "",
+    seconds: Annotated[
+        float,
+        typer.Option("--seconds", metavar="S", help="How long to look for a cheaper plan.", min=0.1, max=86400),
+    ] = 10.0,
+    sheet: Annotated[
+        str, typer.Option("--sheet", metavar="FILE", help="Also write one printable page: FILE.html or FILE.pdf.")
+    ] = "",
+    full: Annotated[bool, typer.Option("--full", help="Every branch, however unlikely.")] = False,
+    shop: ShopFile = "",
+    json: Json = False,
+) -> None:
+    """The whole test-and-repair plan of least expected cost, as a tree, from what was seen and measured so far.
+
+    Costs are time, hazards, parts, harm, comebacks, and a working set lost where the job is given up. Events are typed
+    as for `next`. Both bounds of the cost are shown: no plan is cheaper than the lower, the plan shown costs the upper.
+    """
+    from faultnet.cli.nominal import NominalTyped
+    from faultnet.cli.plan import show_plan
+    from faultnet.cli.typed import Asked
+
+    typed = NominalTyped(nominal, leds, panel, board)
+    asked = Asked(model, events or [], given or [], at, size, typed, shop, trained, not without_complaint)
+    show_plan(asked, tests=tests, seconds=seconds, sheet=sheet, full=full, as_json=json)
 
 
 @model_app.command("list")

@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import asdict
 
-from faultnet.cli.next import with_engine
+from faultnet.cli.typed import with_engine
 from faultnet.cli.terminal import wrapped
 from faultnet.errors import FaultnetError, UsageProblem
 from faultnet.files import load_model

@@ -173,10 +173,14 @@ class _Order:
 
 
 def _moves(hypotheses: Hypotheses, repair: Repair) -> Moves:
-    """What a repair makes of each hypothesis, each component it fixes being mended with its success."""
+    """What a repair makes of each hypothesis, each component it fixes being mended with its success.
+
+    Where nothing was faulty the set works when it is tried. Left out: a new part that arrives faulty in place of a good
+    one, and what tests alter by themselves.
+    """
     rows: list[tuple[int, int, float]] = []
     for hypothesis in range(len(hypotheses.weights)):
-        ends = {hypothesis: 1.0}
+        ends = {hypothesis if hypotheses.modes[hypothesis] else WORKS: 1.0}
         for component in repair.fixes:
             then: dict[int, float] = {}
             for end, chance in ends.items():

@@ -53,7 +53,7 @@ def search(
     plans: what was found where more constraints bind; its plans may be followed here as well.
     """
     tables = lay_out(problem)
-    work = _room(problem, tables)
+    work = room_for(problem, tables)
     memory = empty_memory(_FIRST_PLACES)
     if plans is not None:
         memory = plans.memory.copy()
@@ -87,7 +87,8 @@ def _visit_first(
     return float(work.frames[0]["lower"]), float(work.frames[0]["upper"])
 
 
-def _room(problem: Problem, tables: Tables) -> Work:
+def room_for(problem: Problem, tables: Tables) -> Work:
+    """Room for the compiled functions to work on a problem."""
     n_rows, n_repairs, n_actions = len(tables.chances), len(problem.repairs), len(problem.tests) + len(problem.repairs)
     depth, n_kinds = n_actions + 2, problem.n_kinds
     return Work(

@@ -373,3 +373,27 @@ def _close_node(t: Any, memory: Any, work: Any, d: Any) -> None:
     f.lower = min(max(f.lower, least), f.upper)
     a, b = node_words(f.first_word, f.second_word, f.done, f.bench)
     _remember(memory, work.count, a, b, f.lower, f.upper, f.best)
+
+
+@called()
+def without_more_tests(t: Any, work: Any, mass: Any, node: Any) -> Any:
+    """The cost and the first action where a plan has no node in memory: what `_open` found for it.
+
+    node: a frame; the rows that were seen stand in `work.seen`.
+    """
+    find_ready(t, node.made, node.done, work.seen, work.ready_then)
+    if cheapest_test(t, node.made, node.bench, node.no_power) == np.inf and all_tests_made(t, node.made):
+        return by_repairs(t, mass, node.bench, work.ready_then)
+    return straight(t, mass, node.total, node.done, node.bench, work.ready_then, work.spare)
+
+
+@called()
+def may_do(t: Any, work: Any, mass: Any, node: Any, allowed: Any) -> None:
+    """Fill in which actions, tests first, may be done at a node."""
+    find_ready(t, node.made, node.done, work.seen, work.ready_then)
+    for test in range(len(t.tests)):
+        allowed[test] = may_test(t, test, node.made, node.bench, node.no_power)
+    for repair in range(len(t.repairs)):
+        ready = work.ready_then[repair] and t.repairs_at[repair, node.bench].cost < np.inf
+        gate = t.repairs[repair].gate
+        allowed[len(t.tests) + repair] = ready and gate_met(gate, t.judged[repair], mass, node.total)

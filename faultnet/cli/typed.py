@@ -1,0 +1,109 @@
+"""From what was typed after a command to a model, a case, how the set stands and the shop's settings."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from faultnet.case import Case, parse_events
+from faultnet.case.bench import bench_after_events
+from faultnet.case.entry import nearest, parse_given
+from faultnet.cli.nominal import NominalTyped, known_nominal
+from faultnet.engine.interface import ENGINES
+from faultnet.errors import UsageProblem
+from faultnet.files import load_model
+from faultnet.model import Model
+from faultnet.model.work import SETUP_PARTS, BenchState
+from faultnet.settings import ShopSettings
+from faultnet.shop import Shop, load_shop
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What somebody asks about. trained: None where the shop's settings decide; at: how the set stands, as typed."""
+
+    model: str
+    events: Sequence[str]
+    given: Sequence[str]
+    at: str
+    inches: float | None
+    nominal: NominalTyped
+    shop_file: str
+    trained: bool | None
+    with_complaint: bool
+    engine: str = "auto"
+
+
+@dataclass(frozen=True)
+class Understood:
+    """What was understood of it."""
+
+    model: Model
+    case: Case
+    bench: BenchState
+    settings: ShopSettings
+
+
+def understand(asked: Asked) -> Understood:
+    """What was asked, understood. UsageProblem lists everything that cannot be."""
+    shop = load_shop(asked.shop_file)
+    model = with_engine(load_model(asked.model), asked.engine)
+    if asked.at and not model.setups:
+        raise UsageProblem(f"--at {asked.at}: {model.id} says nothing of set-ups; leave it out")
+    case = Case(meter=shop.meter, meters=shop.meters, inches=asked.inches, with_complaint=asked.with_complaint)
+    case, told = _case_and_bench(model, case, asked, shop)
+    return Understood(model, case, bench_after_events(model, case).after(**told), _settings(shop, asked.trained))
+
+
+def _settings(shop: Shop, trained: bool | None) -> ShopSettings:
+    """The shop's settings; what is typed about training goes before what they say."""
+    return shop.settings if trained is None else replace(shop.settings, trained=trained)
+
+
+def _case_and_bench(model: Model, case: Case, asked: Asked, shop: Shop) -> tuple[Case, dict[str, str]]:
+    """The case with all that was typed, and how the set stands. UsageProblem lists all slips."""
+    problems: list[str] = []
+    told = dict[str, str]()
+    try:
+        case = replace(case, nominal=known_nominal(asked.nominal, shop))
+    except UsageProblem as error:
+        problems.extend(error.problems)
+    try:
+        case = case.after(*parse_events(model, asked.events, case.meters))
+    except UsageProblem as error:
+        problems.extend(error.problems)
+    try:
+        case = case.with_given(parse_given(model, asked.given))
+    except UsageProblem as error:
+        problems.extend(error.problems)
+    try:
+        told = parse_setup(asked.at)
+    except UsageProblem as error:
+        problems.extend(error.problems)
+    if problems:
+        raise UsageProblem(*problems)
+    return case, told
+
+
+def with_engine(model: Model, kind: str) -> Model:
+    """The model with this exact engine. UsageProblem: no such engine."""
+    if kind not in ENGINES:
+        raise UsageProblem(f"--engine {kind}: an engine is one of {', '.join(ENGINES)}{nearest(kind, ENGINES)}")
+    return replace(model, engine=kind)
+
+
+def parse_setup(text: str) -> dict[str, str]:
+    """How parts of the set stand, from `cover=off,mains=off`. UsageProblem lists all slips."""
+    told: dict[str, str] = {}
+    problems: list[str] = []
+    for item in filter(None, map(str.strip, text.split(","))):
+        part, _, state = (piece.strip().lower() for piece in item.partition("="))
+        if part not in SETUP_PARTS:
+            problems.append(
+                f"--at {item}: unknown part {part}; parts are {', '.join(SETUP_PARTS)}{nearest(part, SETUP_PARTS)}"
+            )
+        elif state not in SETUP_PARTS[part]:
+            problems.append(f"--at {item}: write {part}=STATE; the states are {', '.join(SETUP_PARTS[part])}")
+        else:
+            told[part] = state
+    if problems:
+        raise UsageProblem(*problems)
+    return told
