@@ -462,7 +462,7 @@ def test_what_is_written_leaves_out_what_goes_without_saying() -> None:
 
 @pytest.mark.parametrize("text", ["loaded_voltage=0,2", "peak=0,54", "open_voltage=0,02"])
 def test_a_comma_that_may_be_meant_as_the_decimal_sign_is_doubted(text: str) -> None:
-    (doubt,) = doubts(parse_event(backlight(), text))
+    (doubt,) = doubts(parse_event(backlight(), text), backlight())
     assert "taken as two points" in doubt
     assert doubt.endswith("the decimal sign is '.'")
 
@@ -471,7 +471,7 @@ def test_a_comma_that_may_be_meant_as_the_decimal_sign_is_doubted(text: str) -> 
     "text", ["loaded=0.2", "loaded=0,0", "loaded=0,2.5", "loaded=36,8.5", "loaded=0,2,0", "loaded=0,?"]
 )
 def test_other_points_are_not_taken_for_a_decimal_comma(text: str) -> None:
-    assert doubts(parse_event(backlight(), text)) == ()
+    assert doubts(parse_event(backlight(), text), backlight()) == ()
 
 
 @pytest.mark.parametrize(
@@ -489,7 +489,7 @@ def test_other_points_are_not_taken_for_a_decimal_comma(text: str) -> None:
 def test_a_mains_side_level_is_doubted_but_counts(text: str, doubted: bool) -> None:
     """Common practice, no source: some 320 V behind a mains rectifier, 380 to 400 V behind a power factor stage."""
     event = parse_event(backlight(), text)
-    assert doubted == any("mains-side level: check the reference and the range" in doubt for doubt in doubts(event))
+    assert doubted == any("mains-side level: check the reference and the range" in doubt for doubt in doubts(event, backlight()))
     if doubted:
         assert set_aside(event) is None
 

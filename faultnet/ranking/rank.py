@@ -35,7 +35,7 @@ def rank_tests(
     held_tests = _held_tests(tests, case.no_power(model), settings)
     held = [*held_tests, *_held_repairs(repairs, settings)]
     allowed = [t for t in tests if t.test not in {h.id for h in held_tests}]
-    tried = [event.repair for event in case.events if isinstance(event, RepairOutcome)]
+    tried = [repair for event in case.events if isinstance(event, RepairOutcome) for repair in event.made]
     advice = WORKS if case.just_repaired else advise(allowed, repairs, held, tried, settings, model.aim)
     return Ranking(tuple(tests), repairs, tuple(held), advice, bench, settings)
 
