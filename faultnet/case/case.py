@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from faultnet.case.events import Event, Finding, RepairOutcome, Seen, set_aside
-from faultnet.case.order import current, order_of
+from faultnet.case.order import Order, current, order_of
 from faultnet.model.model import Model
 from faultnet.readings import METERS, Meter, Nominal
 
@@ -16,6 +16,7 @@ class Case:
     given: conditions whose state is known. nominal: what is known of the set's voltages, None when nothing is.
     meter: the one used where a reading names no other; meters: those that may be named.
     inches: screen size. with_complaint: whether the complaint of the model counts as the first finding.
+    making: the test that is being made, if any: what the ones before it altered in the same way does not show yet.
     """
 
     events: tuple[Event, ...] = ()
@@ -25,6 +26,7 @@ class Case:
     meters: Mapping[str, Meter] = field(default_factory=lambda: METERS)
     inches: float | None = None
     with_complaint: bool = True
+    making: str = ""
 
     def after(self, *events: Event) -> "Case":
         """The case with more events."""
@@ -44,9 +46,13 @@ class Case:
                 epoch = []
         yield epoch
 
+    def order(self, model: Model) -> Order:
+        """Which events count, where, and which readings together."""
+        return order_of(model, self.events, model.tests[self.making].alters if self.making else ())
+
     def superseded(self, model: Model) -> Mapping[int, int]:
-        """Events that no longer count, with the later one that replaced each (see `case.order`)."""
-        return order_of(model, self.events).replaced
+        """Events that no longer count, with the later one that replaced each."""
+        return self.order(model).replaced
 
     def known(self, model: Model) -> frozenset[str]:
         """Observations that were made, count, and are about the set as it is now: asking again tells nothing new."""

@@ -6,10 +6,11 @@ same evidence: it takes the place of the earlier one and counts once, whatever e
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from faultnet.case.events import Event, Reading, RepairOutcome, Seen, set_aside
 from faultnet.model.model import Model
-from faultnet.model.work import Alteration, BenchTest
+from faultnet.model.work import Alteration
 
 
 @dataclass(frozen=True)
@@ -18,7 +19,7 @@ class Order:
 
     replaced: those that no longer count, with the later one that replaced each. place: for each that counts, at which
     event it counts: where it was entered, or where the first of those that it replaces was.
-    altered: what tests altered, by the last event of each time one was made.
+    altered: what tests altered, by the last event before it shows.
     readings: those that are weighed together, by the event whose change they come before; by the number of events
     those that nothing has touched since.
     """
@@ -29,9 +30,9 @@ class Order:
     readings: Mapping[int, tuple[int, ...]]
 
 
-def order_of(model: Model, events: Sequence[Event]) -> Order:
-    """How these events follow each other."""
-    altered = dict(_altered(model, events))
+def order_of(model: Model, events: Sequence[Event], then: tuple[Alteration, ...] = ()) -> Order:
+    """How these events follow each other. then: what a test that is made directly after them alters."""
+    altered = dict(_altered(model, events, then))
     touched = {n: parts for n in range(len(events)) if (parts := _touched(model, events[n], altered.get(n, ())))}
     replaced, place = _superseded(model, events, touched)
     return Order(replaced, place, altered, _readings(model, events, touched, place))
@@ -54,18 +55,23 @@ def current(model: Model, events: Sequence[Event]) -> list[int]:
     return numbers[::-1]
 
 
-def _altered(model: Model, events: Sequence[Event]) -> Iterator[tuple[int, tuple[Alteration, ...]]]:
-    """What tests altered, after the last of the events that one of them revealed one after the other."""
-    for number, event in enumerate(events):
-        test = _test_behind(model, event)
-        if test is not None and test.alters:
-            following = events[number + 1] if number + 1 < len(events) else None
-            if following is None or _test_behind(model, following) != test:
-                yield number, test.alters
+def _altered(
+    model: Model, events: Sequence[Event], then: tuple[Alteration, ...]
+) -> Iterator[tuple[int, tuple[Alteration, ...]]]:
+    """What tests altered. Made one after the other, those that alter the same do it once, after the last of them.
+
+    A cable that is out for one test stays out for the next; what plugging it in again does to it shows after both.
+    """
+    alters = [*(alters_of(model, event) for event in events), then]
+    for number, (own, following) in enumerate(pairwise(alters)):
+        if own and own != following:
+            yield number, own
 
 
-def _test_behind(model: Model, event: Event) -> BenchTest | None:
-    return None if isinstance(event, RepairOutcome) else model.revealed_by.get(event.observation)
+def alters_of(model: Model, event: Event) -> tuple[Alteration, ...]:
+    """What making the test behind an event alters."""
+    test = None if isinstance(event, RepairOutcome) else model.revealed_by.get(event.observation)
+    return () if test is None else test.alters
 
 
 def _touched(model: Model, event: Event, altered: Sequence[Alteration]) -> frozenset[str]:

@@ -6,7 +6,6 @@ import numpy as np
 
 from faultnet.case.case import Case
 from faultnet.case.events import SYMPTOM_SHOWING, Finding, Reading, RepairOutcome, Seen, SoftFinding
-from faultnet.case.order import order_of
 from faultnet.cpt import Floats
 from faultnet.engine.evidence import Change, Likelihood, Step, finding, soft_finding
 from faultnet.engine.interface import Belief
@@ -23,12 +22,12 @@ def believe(model: Model, case: Case) -> Belief:
 
 def counted_events(model: Model, case: Case) -> list[int]:
     """The numbers of the events that count: not superseded, and not set aside."""
-    return sorted(order_of(model, case.events).place)
+    return sorted(case.order(model).place)
 
 
 def readings_now(model: Model, case: Case) -> tuple[int, ...]:
     """The numbers of the readings that count and that one taken now is weighed with."""
-    return order_of(model, case.events).readings[len(case.events)]
+    return case.order(model).readings[len(case.events)]
 
 
 def case_steps(
@@ -40,7 +39,7 @@ def case_steps(
     `altered_before`. Readings taken before one of them is touched share the set's nominal; where it is unknown, later
     ones are weighed apart.
     """
-    order = order_of(model, case.events)
+    order = case.order(model)
     use = set(order.place if counted is None else counted)
     at = {there: number for number, there in order.place.items()}
     steps = _known_before(model, case)

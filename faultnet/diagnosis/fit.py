@@ -6,7 +6,6 @@ import numpy as np
 
 from faultnet.case.case import Case
 from faultnet.case.events import Finding, SoftFinding
-from faultnet.case.order import order_of
 from faultnet.case.steps import believe
 from faultnet.errors import ModelProblem, Problem
 from faultnet.model.model import Model
@@ -37,7 +36,7 @@ def translated(model: Model, case: Case) -> tuple[SoftFinding, ...]:
     """
     if model.comparison is None:
         return ()
-    place, first = order_of(model, case.events).place, next(case.epochs())
+    place, first = case.order(model).place, next(case.epochs())
     found: list[SoftFinding] = []
     for number in sorted(n for n, there in place.items() if there in first):
         event = case.events[number]
