@@ -193,7 +193,7 @@ def test_a_new_part_goes_from_state_to_state_as_the_model_says() -> None:
 
 NAMES = ("replace_strips", "replace_driver", "replace_main_board", "repair_cable", "reset_settings")
 before_repairs = st.lists(
-    st.sampled_from(["bl_on=high", "bl_on=low", "feed_rail=ok", "startup_flash=none", "known_load=does_not",
+    st.sampled_from(["bl_on=low", "feed_rail=ok", "startup_flash=none", "known_load=does_not",
                      "loaded_voltage=0.2", "open_voltage=61", "strip_tester=dark"]),
     max_size=4, unique=True,
 )  # fmt: skip
