@@ -165,7 +165,7 @@ def test_a_history_is_what_enumeration_says(name: str, engine: str) -> None:
 
 def test_one_component_by_hand(tmp_path: Path) -> None:
     """A single part, ok or open or shorted: what is left after one and after two parts that did not help."""
-    text = edit("    success: 0.9\n", "    success: 0.9\n    arrives_faulty: 0.05\n", of_one_part())
+    text = edit("arrives_faulty: 0.03", "arrives_faulty: 0.05", of_one_part())
     model = load_model(write_model(tmp_path, text), use_cache=False)
     at_first = believe(model, case_of(model, "look=dark")).marginal("lamp")
     ok, opened, shorted = at_first.tolist()
