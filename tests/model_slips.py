@@ -248,7 +248,12 @@ SLIPS: dict[str, list[tuple[str, ...]]] = {
             "volts.alters[1].chance",
             "lamp.open is altered with 1.1 in all, above 1",
         ),
-        ("chance: 0.1, mark: reasoned}", "chance: 0.1, ^mark: guessed}", "volts.alters[0].mark", "a mark is `practice`"),
+        (
+            "chance: 0.1, mark: reasoned}",
+            "chance: 0.1, ^mark: guessed}",
+            "volts.alters[0].mark",
+            "a mark is `practice`",
+        ),
     ],
     "repairs.replace_lamp.": [
         (
