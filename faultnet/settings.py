@@ -20,13 +20,13 @@ class ShopSettings:
     """
 
     hourly_rate: float = 40.0
-    hazard_prices: tuple[float, ...] = (0.0, 1.0, 2.0, 4.0, 25.0)
+    hazard_prices: tuple[float, ...] = (0.0, 1.0, 2.0, 4.0, 8.0)
     gate_panel: float = 0.90
     gate_repair: float = 0.85
     trained: bool = False
     currency: str = ""
     gate_uneconomic: float = 0.5
-    new_set_prices: tuple[float, ...] = (220.0, 380.0, 650.0, 1300.0)
+    new_set_prices: tuple[float, ...] = (250.0, 450.0, 750.0, 1500.0)
     harm_claim: float = 0.5
     decimal_comma: bool = False
 

@@ -87,7 +87,7 @@ def test_every_setting_reaches_the_shop() -> None:
         trained=True,
         currency="CHF",
         gate_uneconomic=0.4,
-        new_set_prices=(200, 380, 650, 1500),
+        new_set_prices=(200, 450, 750, 1500),
         harm_claim=0.4,
         decimal_comma=True,
     )
@@ -144,7 +144,7 @@ def test_hazard_prices_are_five_numbers_or_some_keys() -> None:
         ("hazard_prices = [0, 1, 2, 4]", "4 numbers; write 5, one for each of none, cold, powered"),
         ("hazard_prices = [0, 1, 2, -4, 25]", "bench/shop.toml:1:27: hazard_prices[3]: -4 is not from 0"),
         ("new_set_prices = [300, 200, 650, 1300]", "a larger set must not cost less: up_to_39_inch 300, up_to_52"),
-        ("hazard_prices = 25", "write 5 numbers, [0, 1, 2, 4, 25]"),
+        ("hazard_prices = 25", "write 5 numbers, [0, 1, 2, 4, 8]"),
         ("[hazard_prices]\ncold = 'x'", "bench/shop.toml:2:1: hazard_prices.cold: "),
         ("[hazard_prices]\ncould = 1", "did you mean cold"),
         ("[hazard_prices]\ncold = 30", "a more dangerous step must not cost less"),

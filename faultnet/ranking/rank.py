@@ -1,11 +1,11 @@
 """Every open test priced and ranked, with what is held back and one piece of advice."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from faultnet.case.bench import bench_after_events
+from faultnet.case.bench import bench_after_events, test_step
 from faultnet.case.case import Case
 from faultnet.case.events import RepairOutcome
 from faultnet.case.order import alters_of
@@ -13,7 +13,7 @@ from faultnet.case.steps import believe
 from faultnet.diagnosis.explain import believe_or_explain, outcome_names
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
-from faultnet.model.work import Alteration, BenchState, BenchTest, Step, prepare, unmet
+from faultnet.model.work import Alteration, BenchState, BenchTest, unmet
 from faultnet.ranking.advise import WORKS, advise
 from faultnet.ranking.result import HeldBack, Outcome, RankedTest, Ranking
 from faultnet.ranking.volts import ReadingGains
@@ -83,10 +83,7 @@ def _rank(
 ) -> RankedTest:
     known, belief = case.known(model), gains.belief
     leaves = tuple(leaf for leaf in test.reveals if leaf not in known)
-    step = _step(model, test, test.needs, bench, case.inches)
-    if not settings.may_do(step.hazard) and "cover" not in test.needs:
-        covered = _step(model, test, {**test.needs, "cover": "on"}, bench, case.inches)
-        step = covered if settings.may_do(covered.hazard) else step
+    step = test_step(model, test, bench, case.inches, settings)
     if gains.prices(test):
         gain_bits, gain_repair_bits = gains.gains_bits(*leaves)
     else:
@@ -102,19 +99,6 @@ def _rank(
         side_effect=test.side_effect,
         waits_for=unmet(test.after, case.ever_seen()),
         outcomes=_outcomes(model, belief, leaves),
-    )
-
-
-def _step(model: Model, test: BenchTest, needs: Mapping[str, str], bench: BenchState, inches: float | None) -> Step:
-    return prepare(
-        bench,
-        needs,
-        model.setups,
-        leaves=test.leaves,
-        minutes=test.minutes,
-        hazard=test.hazard,
-        cautions=test.cautions,
-        inches=inches,
     )
 
 

@@ -5,8 +5,9 @@ before them gives the states of all, and their likelihood comes in again with ea
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from math import prod
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from faultnet.model.model import Model
 from faultnet.model.work import BenchTest
 from faultnet.readings import Volts
 from faultnet.readings.density import Grid
-from faultnet.readings.likelihood import grid_of, reading_model
+from faultnet.readings.likelihood import grid_of, reading_model, standings, taken_together, weighed_together
 from faultnet.readings.predict import predicted
 
 GAIN_ERROR_BITS = 1e-3
@@ -52,15 +53,54 @@ class ReadingGains:
 
     def gains_bits(self, observation: str) -> tuple[float, float]:
         """The gain about the joint state of all components, and about what orders tests (`Compiled.to_decide`)."""
+        shown, states, about = self._shown(observation)
+        by_joint = states.reshape(len(states), -1, len(self.belief.targets)).sum(axis=1)
+        return _information(shown, self._few(by_joint)), _information(shown, self._grouped(states, about))
+
+    def lost_by_bands(self, observation: str, band_of: Ints) -> float:
+        """Bits about what orders tests that are lost where only the band of the volts is told, ``(n_volts,)``."""
+        shown, states, about = self._shown(observation)
+        groups = self._grouped(states, about)
+        bands = np.zeros((int(band_of.max()) + 1, shown.shape[1]))
+        np.add.at(bands, band_of, shown)
+        return _information(shown, groups) - _information(bands, groups)
+
+    def _shown(self, observation: str) -> tuple[Floats, Floats, list[str]]:
+        """P(volts | cell) ``(n_volts, n_cells)`` up to a factor of each cell, P(cell, states of nodes), the nodes.
+
+        A cell is one state of every reading of the set and of the conditions they hang on.
+        """
         model = self.model
         seen = list(dict.fromkeys(reading.observation for reading in self._earlier))
         conditions = self._conditions(observation)
-        shown = predicted(model, observation, self.case.meter, self._earlier, conditions, self._grid)
+        shown = predicted(model, observation, self.case.meter, self._earlier, conditions, self.grid)
         shown = shown.reshape(len(shown), -1)
         about = [*model.asked, *model.components]
         states = self._before.joint((*seen, observation, *conditions, *about)).reshape(shown.shape[1], -1)
-        by_joint = states.reshape(shown.shape[1], -1, len(self.belief.targets)).sum(axis=1)
-        return _information(shown, self._few(by_joint)), _information(shown, self._grouped(states, about))
+        return shown, states, about
+
+    def next_volts(self, observation: str) -> tuple[tuple[str, ...], Floats]:
+        """The conditions that a reading hangs on, and P(volts | its state, they): ``(n_volts, n_states, *sizes)``.
+
+        With the nominal known as well as readings before left it.
+        """
+        conditions = reading_model(self.model, observation).given
+        grid = replace(self.grid, weights=self._nominal_weights)
+        return conditions, predicted(self.model, observation, self.case.meter, (), conditions, grid)
+
+    @cached_property
+    def _nominal_weights(self) -> Floats:
+        """How likely each nominal of the grid is after the readings before."""
+        if not self._earlier:
+            return self.grid.weights
+        taken = taken_together(self.model, self._earlier, self.grid)
+        conditions = list(dict.fromkeys(c for name in taken for c in reading_model(self.model, name).given))
+        states = self._before.joint((*conditions, *taken))
+        states = states.reshape(prod(states.shape[: len(conditions)]), -1)
+        weights = np.zeros_like(self.grid.weights)
+        for chances, at in zip(states, standings(self.model, conditions), strict=True):
+            weights += weighed_together(self.model, taken, at, self.grid) @ chances
+        return weights / weights.sum()
 
     def _conditions(self, observation: str) -> list[str]:
         """The conditions that this reading or one taken before hangs on."""
@@ -90,7 +130,7 @@ class ReadingGains:
         return self.model.compiled.engine.belief(case_steps(self.model, self.case, rest))
 
     @cached_property
-    def _grid(self) -> Grid:
+    def grid(self) -> Grid:
         with_channels = any(reading_model(self.model, r.observation).has_channels for r in self._earlier)
         return grid_of(self.model, self.case.nominal, with_channels=with_channels, fineness=1)
 

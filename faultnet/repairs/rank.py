@@ -67,7 +67,7 @@ def _rank(
     model: Model, case: Case, belief: Belief, repair: Repair, bench: BenchState, settings: ShopSettings
 ) -> RankedRepair:
     price = repair_price(model, repair, bench, case.inches, settings)
-    named_right = 1 - float(belief.joint(_judged_by(model, repair)).flat[0])
+    named_right = 1 - float(belief.joint(judged_by(model, repair)).flat[0])
     gate = settings.gate_panel if repair.needs.get("panel") == "opened" else settings.gate_repair
     waits_for = unmet(repair.after, case.ever_seen())
     return RankedRepair(
@@ -87,7 +87,8 @@ def _rank(
     )
 
 
-def _judged_by(model: Model, repair: Repair) -> tuple[str, ...]:
+def judged_by(model: Model, repair: Repair) -> tuple[str, ...]:
+    """The components of which one must be faulty for the repair to be right."""
     return model.groups[repair.judged_by].components if repair.judged_by else repair.fixes
 
 

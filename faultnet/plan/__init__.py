@@ -1,0 +1,1 @@
+"""The whole plan: tests, repairs and giving up, by least expected cost."""
