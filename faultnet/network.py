@@ -1,6 +1,6 @@
 """A Bayesian network: nodes with named states, their parents and their CPTs, parents before children."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
@@ -76,6 +76,22 @@ class Network:
     def with_children(self) -> frozenset[str]:
         """Ids of all nodes that are somebody's parent."""
         return frozenset(parent for node in self.nodes for parent in node.parents)
+
+    def moved_with(self, targets: Collection[str]) -> Mapping[str, frozenset[str]]:
+        """For every node the targets whose change changes it: itself, or those it follows.
+
+        Rules follow their parents, and a leaf is read anew each time. Whatever else is random stays as it is when a
+        target changes, even below it: a new cause does not undo what the old one did.
+        """
+        moved: dict[str, frozenset[str]] = {}
+        for node in self.nodes:
+            if node.id in targets:
+                moved[node.id] = frozenset([node.id])
+            elif node.is_rule or node.id not in self.with_children:
+                moved[node.id] = frozenset[str]().union(*(moved[parent] for parent in node.parents))
+            else:
+                moved[node.id] = frozenset()
+        return moved
 
 
 def parents_first(parents: dict[str, tuple[str, ...]]) -> list[str]:

@@ -21,6 +21,7 @@ from faultnet.case.events import SYMPTOM_SHOWING, Event
 from faultnet.cpt import Floats, Ints
 from faultnet.model.model import Model
 from faultnet.model.nodes import When
+from faultnet.model.work import Alteration
 from faultnet.readings import Volts, reading_likelihood
 
 Masks = npt.NDArray[np.bool_]
@@ -50,6 +51,11 @@ class Worlds:
         self.chances["set_works"] = np.stack([works, ~works], axis=1).astype(float)
         self.odds_states = list(product(*(range(len(model.conditions[c].states)) for c in self.odds_conditions)))
         self.prior = np.stack([self._prior(states) for states in self.odds_states])
+
+    def stride(self, component: str) -> int:
+        """How far worlds are apart that differ by one state of a component."""
+        sizes = [len(self.model.states_of(node)) for node in self.own]
+        return int(np.prod(sizes[self.own.index(component) + 1 :]))
 
     def _holds(self, when: When) -> Masks:
         holds: Masks = np.ones(self.n, dtype=bool)
@@ -115,18 +121,37 @@ class Answers:
                 self._times(worlds.state[node] == number)
         if case.with_complaint:
             self._see(Finding(self.model.complaint, self.model.complaint_state))
-        volts: dict[float, list[Volts]] = {}
-        for event in case.events:
+        waiting: list[Reading] = []
+        for event, following in zip(case.events, (*case.events, None)[1:], strict=True):
             if isinstance(event, Reading):
-                showing = self._showing(event)
-                volts.setdefault(showing, []).append(Volts(event.observation, event.reached, event.hold, case.meter))
-            elif isinstance(event, RepairOutcome):
-                self._read(volts, case)
-                volts = {}
-                self._repair(event)
-            else:
+                waiting.append(event)
+            elif not isinstance(event, RepairOutcome):
                 self._see(event)
-        self._read(volts, case)
+            alters = self._alters(event)
+            done = [] if following is not None and self._alters(following) == alters else alters
+            touched = {a.component for a in done}
+            if isinstance(event, RepairOutcome):
+                touched = {c for repair in event.repairs for c in self.model.repairs[repair].fixes}
+            if any(self._depends(reading.observation, component) for reading in waiting for component in touched):
+                self._read(waiting, case)
+                waiting = []
+            if isinstance(event, RepairOutcome):
+                self._repair(event)
+            for made in done:
+                self._move(made.component, {(made.mode, made.to): made.chance})
+        self._read(waiting, case)
+
+    def _alters(self, event: Event) -> list[Alteration]:
+        """What the test that shows this alters."""
+        seen = getattr(event, "observation", None)
+        return [made for test in self.model.tests.values() if seen in test.reveals for made in test.alters]
+
+    def _depends(self, observation: str, component: str) -> bool:
+        """Whether what an observation shows is another with the component in another state and all else the same."""
+        worlds = self.worlds
+        healthy = np.arange(worlds.n) - worlds.state[component] * worlds.stride(component)
+        chances = worlds.chances[observation]
+        return bool(np.any(chances != chances[healthy]))
 
     # -- events ----------------------------------------------------------------------------------------------------
 
@@ -150,7 +175,11 @@ class Answers:
         column = self.worlds.chances[seen.id] @ np.array([told.get(state, 0.0) for state in seen.states])
         self._times(self._mixed(column, self._showing(event)))
 
-    def _read(self, volts: Mapping[float, Sequence[Volts]], case: Case) -> None:
+    def _read(self, readings_taken: Sequence[Reading], case: Case) -> None:
+        volts: dict[float, list[Volts]] = {}
+        for taken in readings_taken:
+            own = Volts(taken.observation, taken.reached, taken.hold, case.meter)
+            volts.setdefault(self._showing(taken), []).append(own)
         for showing, readings in volts.items():
             likelihood = reading_likelihood(self.model, readings, case.nominal)
             column = np.zeros(self.worlds.n)
@@ -163,18 +192,24 @@ class Answers:
             self._times(self._mixed(column, showing))
 
     def _repair(self, outcome: RepairOutcome) -> None:
-        repair = self.model.repairs[outcome.repair]
-        for component in repair.fixes:
-            moved = np.zeros_like(self.weight)
-            state = self.worlds.state[component]
-            sizes = [len(self.model.states_of(node)) for node in self.worlds.own]
-            stride = int(np.prod(sizes[self.worlds.own.index(component) + 1 :]))
-            for old in range(len(self.model.states_of(component))):
-                there = np.flatnonzero(state == old)
-                moved[:, there - old * stride] += repair.success * self.weight[:, there]
-                moved[:, there] += (1 - repair.success) * self.weight[:, there]
-            self.weight = moved
+        for repair in (self.model.repairs[name] for name in outcome.repairs):
+            for component in (self.model.components[name] for name in repair.fixes):
+                of_parts = sum(mode.share for mode in component.modes)
+                moves = {(mode.id, "ok"): repair.success for mode in component.modes}
+                for mode in component.modes:
+                    moves["ok", mode.id] = repair.arrives_faulty * mode.share / of_parts
+                self._move(component.id, moves)
         self._times(self.worlds.chances["set_works"][:, 0 if outcome.works else 1])
+
+    def _move(self, component: str, moves: Mapping[tuple[str, str], float]) -> None:
+        """The weight of worlds with a component in one state goes to those with another, all else the same."""
+        states, moved = self.model.states_of(component), self.weight.copy()
+        for (before, after), chance in moves.items():
+            there = np.flatnonzero(self.worlds.state[component] == states.index(before))
+            step = (states.index(after) - states.index(before)) * self.worlds.stride(component)
+            moved[:, there + step] += chance * self.weight[:, there]
+            moved[:, there] -= chance * self.weight[:, there]
+        self.weight = moved
 
     # -- answers ---------------------------------------------------------------------------------------------------
 

@@ -215,6 +215,45 @@ SLIPS: dict[str, list[tuple[str, ...]]] = {
         ("  volts:\n    label: measure", "  ^vlots:\n    label: measure", "vlots", "vlots; did you mean volts?"),
         ("how: Clip on, then switch on.", "^reveals: [volts, volts]", "volts.reveals", "volts stands here twice"),
         ("how: Clip on, then switch on.", "^how: [a, b]", "volts.how", "must be text"),
+        (
+            "{component: lamp, mode: open,",
+            "{^component: lmap, mode: open,",
+            "volts.alters[0].component",
+            "unknown component lmap; did you mean lamp?",
+        ),
+        (
+            "{component: lamp, mode: open, to: ok",
+            "{component: lamp, ^mode: opne, to: ok",
+            "volts.alters[0].mode",
+            "unknown state of lamp: opne; did you mean open?",
+        ),
+        (
+            "{component: lamp, mode: open, to: ok",
+            "{component: lamp, mode: open, ^to: okay",
+            "volts.alters[0].to",
+            "unknown state of lamp: okay; did you mean ok?",
+        ),
+        (
+            "{component: lamp, mode: open, to: ok",
+            "{component: lamp, mode: open, ^to: open",
+            "volts.alters[0].to",
+            "open stays as it is; write what it becomes",
+        ),
+        ("to: ok, chance: 0.1", "to: ok, ^chance: 0", "volts.alters[0].chance", "must be greater than 0"),
+        ("to: ok, chance: 0.1", "to: ok, ^chance: 1.1", "volts.alters[0].chance", "less than or equal to 1"),
+        (
+            "alters: [{component: lamp, mode: open, to: ok, chance: 0.1, mark: reasoned}]",
+            "alters: [{component: lamp, mode: open, to: ok, chance: 0.6, mark: reasoned},"
+            " {component: lamp, mode: open, to: shorted, ^chance: 0.5, mark: reasoned}]",
+            "volts.alters[1].chance",
+            "lamp.open is altered with 1.1 in all, above 1",
+        ),
+        (
+            "chance: 0.1, mark: reasoned}",
+            "chance: 0.1, ^mark: guessed}",
+            "volts.alters[0].mark",
+            "a mark is `practice`",
+        ),
     ],
     "repairs.replace_lamp.": [
         (
@@ -226,6 +265,9 @@ SLIPS: dict[str, list[tuple[str, ...]]] = {
         ("fixes: [lamp]", "fixes: [^lmap]", "fixes[0]", "unknown component lmap; did you mean lamp?"),
         ("fixes: [lamp]", "^fixes: [lamp, lamp]", "fixes", "lamp stands here twice"),
         ("judged_by: light_side", "^judged_by: lamp", "judged_by", "unknown group lamp"),
+        ("arrives_faulty: 0.03", "^arrives_faulty: 1.03", "arrives_faulty", "less than or equal to 1, not 1.03"),
+        ("arrives_faulty: 0.03", "^arrives_faulty: -1", "arrives_faulty", "must be greater than or equal to 0, not -1"),
+        ("arrives_faulty: 0.03", "^arives_faulty: 0.03", "arives_faulty", "did you mean arrives_faulty?"),
         ("success: 0.9\n", "^success: 1.9\n", "success", "must be less than or equal to 1, not 1.9"),
         ("minutes_by_size: [10, 10,", "^minutes_by_size: [10,", "minutes_by_size", "must have at least 4 items"),
         ("[6, 12]", "^[12, 6]", "parts[2]", "[from, to] needs from at most to, not [12, 6]"),

@@ -135,6 +135,8 @@ tests:
     needs: {cover: off, mains: on}
     after: [look]
     cautions: [powered]
+    side_effect: Clipping on can wake a filament.
+    alters: [{component: lamp, mode: open, to: ok, chance: 0.1, mark: reasoned}]
     mark: reasoned
 
 repairs:
@@ -144,6 +146,7 @@ repairs:
     fixes: [lamp]
     judged_by: light_side
     success: 0.9
+    arrives_faulty: 0.03
     minutes_by_size: [10, 10, 15, 20]
     parts: [[5, 9], [5, 9], [6, 12], [8, 8]]
     harm: [0, 0, 0.01, 0.02]

@@ -137,15 +137,28 @@ def test_what_is_not_in_the_intervals_is_said_in_full() -> None:
 
 
 def test_doubts_are_echoed_with_the_entry() -> None:
-    events = ("loaded=0,2", "unplugged=325", "loaded=high")
+    events = ("loaded=0,2", "loaded=high", "unplugged=325")
     shown = " ".join(text(*events).split())
     assert (
         "2 points: 0 V, 2 V (steady) -- replaced by a later entry -- taken as two points; if 0.2 V was meant" in shown
     )
     assert "open_voltage: 325 V (max hold) -- this is a mains-side level: check the reference and the range" in shown
     listed = told(*events)["events"]
-    assert [len(event.get("doubts", ())) for event in listed] == [1, 1, 0]
-    assert "set_aside" not in listed[1]
+    assert [len(event.get("doubts", ())) for event in listed] == [1, 0, 1]
+    assert "set_aside" not in listed[2]
+
+
+def test_repairs_made_together_and_again_are_echoed_and_listed() -> None:
+    events = (*CONFIRMED, "open_voltage=61", "new_strips+new_driver=not", "replace_strips=not")
+    shown = " ".join(text(*events).split())
+    assert "4. replace_strips and replace_driver: made together, and the set does not work" in shown
+    again = "replace_strips for the second time: taken as another part of the same kind, as likely to help"
+    assert f"5. replace_strips: made, and the set does not work -- {again}" in shown
+    *_, both, once_more = told(*events)["events"]
+    assert (both["kind"], both["name"]) == ("repair", "replace_strips+replace_driver")
+    assert (both["repairs"], both["works"]) == (["replace_strips", "replace_driver"], False)
+    assert "notes" not in both
+    assert once_more["notes"] == [again]
 
 
 def test_nothing_is_shown_as_minus_nought() -> None:

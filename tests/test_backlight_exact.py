@@ -4,6 +4,7 @@ Brute force (brute.py) reads the parts of the model itself, so it checks how net
 Events that another one replaces are left out by hand.
 """
 
+from collections.abc import Sequence
 from functools import cache
 from math import log
 
@@ -12,11 +13,12 @@ import pytest
 from bridges import import_pgmpy, import_pyagrum, to_pgmpy, to_pyagrum
 from brute import Answers, Worlds
 from labels import label
+from unaltered import without_alterations
 
 from faultnet.case import Case, believe, parse_events
 from faultnet.case.steps import case_steps
 from faultnet.cpt import Table
-from faultnet.engine.evidence import Likelihood
+from faultnet.engine.evidence import Likelihood, Step
 from faultnet.files import load_model
 from faultnet.model.model import Model
 from faultnet.network import Network, Node
@@ -102,6 +104,38 @@ CASES: dict[str, tuple[tuple[str, ...], tuple[int, ...] | None, dict[str, object
         None,
         {"nominal": label(37.0), "given": {"age_band": "under_2_years"}},
     ),
+    "two repairs at once, one of them again, and replugging": (
+        (
+            *CONFIRMED,
+            "loaded_voltage=0",
+            "open_voltage=61",
+            "strip_tester=dark",
+            "replace_strips+replace_driver=not",
+            "loaded_voltage_peak=57",
+            "open_voltage=59",
+            "bl_on=high",
+            "replace_strips=not",
+            "feed_rail=ok",
+            "strip_tester=all_light_ok",
+        ),
+        None,
+        {"nominal": label(54.0)},
+    ),
+    "seen again after useless repairs, nominal unknown": (
+        (
+            *CONFIRMED,
+            "known_load=drives_load",
+            "loaded_voltage=0.2",
+            "replace_strips=not",
+            "known_load=does_not",
+            "open_voltage=33",
+            "reset_settings=not",
+            "known_load=drives_load:0.8,does_not:0.1",
+            "flashlight=image_seen",
+        ),
+        (0, 1, 5, 3, 4, 6, 7, 8, 9),
+        {},
+    ),
     "two repairs": (
         (
             "sound=present",
@@ -132,6 +166,11 @@ def case_named(name: str, *, counted_only: bool = False) -> Case:
     if counted_only and counted is not None:
         texts = tuple(texts[number] for number in counted)
     return Case(parse_events(backlight(), texts), **known)  # type: ignore[arg-type]
+
+
+def of_one_time(name: str) -> list[Step]:
+    """The steps of a case as other libraries can take them: evidence, and no changes of the set."""
+    return case_steps(without_alterations(backlight()), case_named(name))
 
 
 def test_brute_force_sees_every_world_once() -> None:
@@ -170,10 +209,10 @@ def test_two_observations_priced_together_agree_with_brute_force(pair: tuple[str
 # -- second opinions ---------------------------------------------------------------------------------------------------
 
 
-def with_likelihoods(network: Network, case: Case) -> tuple[Network, dict[str, str], float]:
+def with_likelihoods(network: Network, steps: Sequence[Step]) -> tuple[Network, dict[str, str], float]:
     """The network with a node `seen_i` for every soft step, true when it was seen; the evidence; log of the scale."""
     nodes, evidence, log_scale = list(network), {}, 0.0
-    for number, step in enumerate(case_steps(backlight(), case)):
+    for number, step in enumerate(steps):
         assert isinstance(step, Likelihood)
         assert step.showing == 1
         hard = np.flatnonzero(step.table)
@@ -189,8 +228,8 @@ def with_likelihoods(network: Network, case: Case) -> tuple[Network, dict[str, s
 
 @pytest.mark.parametrize("name", ["hard", "given conditions"])
 def test_components_of_the_shipped_model_agree_with_pgmpy(name: str) -> None:
-    network, evidence, _ = with_likelihoods(backlight().compiled.network, case_named(name))
-    belief = believe(backlight(), case_named(name))
+    network, evidence, _ = with_likelihoods(backlight().compiled.network, of_one_time(name))
+    belief = backlight().compiled.engine.belief(of_one_time(name))
     _, _, elimination = import_pgmpy()
     theirs = to_pgmpy(network)
     for component in ("strips", "driver", "settings"):
@@ -203,8 +242,8 @@ def test_components_of_the_shipped_model_agree_with_pgmpy(name: str) -> None:
     "name", ["confirmed", "hard", "soft", "given conditions", "readings, nominal known", "readings, nominal unknown"]
 )
 def test_every_node_of_the_shipped_model_agrees_with_pyagrum(name: str) -> None:
-    network, evidence, log_scale = with_likelihoods(backlight().compiled.network, case_named(name))
-    belief = believe(backlight(), case_named(name))
+    network, evidence, log_scale = with_likelihoods(backlight().compiled.network, of_one_time(name))
+    belief = backlight().compiled.engine.belief(of_one_time(name))
     inference = import_pyagrum().LazyPropagation(to_pyagrum(network))
     inference.setEvidence(evidence)
     inference.makeInference()

@@ -13,6 +13,7 @@ from bench_models import COLLATERAL, ODDS, PLAIN, lamp
 from brute import Answers, Worlds
 from labels import label
 from small_models import edit, of_one_part, write_model
+from unaltered import without_alterations
 
 from faultnet.case import Case, believe, parse_events
 from faultnet.case.steps import case_steps, counted_events
@@ -329,7 +330,7 @@ def test_a_reading_out_of_all_reason_is_taken_for_an_outlier(volts: float, outli
 
 def test_the_conflict_of_the_evidence_is_in_nats_against_each_by_itself() -> None:
     """Jensen et al. 1991: sum of log P(e_i) minus log P(e), here all given the complaint."""
-    model = backlight()
+    model = without_alterations(backlight())
     texts = (*CONFIRMED, "open_voltage=rises_then_off", "strip_tester=all_light_ok")
     start = believe(model, Case()).log_evidence
     alone = [believe(model, case_of(model, text)).log_evidence - start for text in texts]
@@ -347,7 +348,7 @@ def test_the_conflict_of_the_evidence_is_in_nats_against_each_by_itself() -> Non
 
 
 def test_a_small_conflict_is_told_exactly_and_not_shown() -> None:
-    model = backlight()
+    model = without_alterations(backlight())
     texts = (*CONFIRMED, "strip_tester=dark", "bl_on=low")
     (conflict,) = diagnose(model, case_of(model, *texts)).surprises
     start = believe(model, Case()).log_evidence

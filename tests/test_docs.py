@@ -101,7 +101,7 @@ def test_an_entry_in_readme_is_taken_or_refused_as_it_says(typed: str, told: str
         assert told.removeprefix("refused: ") in str(raised.value)
         return
     (event,) = faultnet.parse_events(model, [typed])
-    notes = "; ".join(doubts(event))
+    notes = "; ".join(doubts(event, model))
     assert told == describe_event(model, event) + (f" ({notes})" if notes else "")
 
 

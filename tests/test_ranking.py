@@ -11,9 +11,11 @@ from bench_models import lamp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from labels import label
+from unaltered import without_alterations
 
 from faultnet.case import Case, Event, Finding, Reading, RepairOutcome, SoftFinding, believe, parse_events
 from faultnet.case.bench import bench_after_events
+from faultnet.case.steps import case_steps
 from faultnet.diagnosis import diagnose
 from faultnet.engine.joint import Belief
 from faultnet.errors import ContradictoryEvidence
@@ -66,8 +68,9 @@ def repair_named(ranking: Ranking, repair: str) -> RankedRepair:
 @every_case
 def test_gains_are_those_of_the_belief_and_within_their_bounds(name: str) -> None:
     model = backlight()
-    belief = believe(model, case_of(model, *CASES[name]))
+    case = case_of(model, *CASES[name])
     for test in ranked(name).tests:
+        belief = believe(model, replace(case, making=test.test))
         reveals = model.tests[test.test].reveals
         by_state = (belief.gain_bits(reveals), belief.gain_bits(reveals, model.compiled.needs_work))
         if model.observations[reveals[0]].reading is None:
@@ -83,13 +86,14 @@ def test_gains_are_those_of_the_belief_and_within_their_bounds(name: str) -> Non
 def test_the_outcomes_of_a_test_are_what_is_believed_once_each_is_seen(name: str) -> None:
     model = backlight()
     case = case_of(model, *CASES[name])
-    before = believe(model, case)
     for test in ranked(name).tests:
+        before = believe(model, replace(case, making=test.test))
         assert pytest.approx(1, abs=1e-12) == sum(outcome.chance for outcome in test.outcomes)
         (observation,) = model.tests[test.test].reveals
         expected = np.zeros_like(before.targets)
         for outcome in test.outcomes:
-            after = believe(model, case.after(Finding(observation, outcome.state)))
+            seen = case.after(Finding(observation, outcome.state))  # before it shows what the test altered
+            after = model.compiled.engine.belief(case_steps(model, replace(seen, making=test.test)))
             by_mode = after.targets @ model.compiled.is_mode
             assert str(model.modes[int(np.argmax(by_mode))]) == outcome.leading_fault
             assert pytest.approx(by_mode.max()) == outcome.probability
@@ -480,7 +484,8 @@ def test_probabilities_are_numbers_that_sum_to_one(events: list[Event], nominal:
 def test_the_order_of_an_epoch_is_irrelevant(events: list[Event], nominal: float | None, random: object) -> None:
     shuffled = list(events)
     random.shuffle(shuffled)  # type: ignore[attr-defined]
-    one, other = belief_of(events, nominal), belief_of(shuffled, nominal)
+    model = without_alterations(backlight())
+    one, other = (believe(model, Case(tuple(e), nominal=label(nominal))) for e in (events, shuffled))
     np.testing.assert_allclose(other.targets, one.targets, rtol=0, atol=1e-12)
     assert pytest.approx(one.log_evidence, abs=1e-9) == other.log_evidence
 
@@ -493,7 +498,8 @@ def test_a_flat_soft_finding_is_no_evidence(
     observation = data.draw(st.sampled_from([o for o in backlight().observations if o != backlight().complaint]))
     states = backlight().observations[observation].states
     flat = SoftFinding(observation, tuple((state, level) for state in states), by="somebody else")
-    one, other = belief_of(events, nominal), belief_of([*events, flat], nominal)
+    model = without_alterations(backlight())
+    one, other = (believe(model, Case(tuple(e), nominal=label(nominal))) for e in (events, [*events, flat]))
     np.testing.assert_allclose(other.targets, one.targets, rtol=0, atol=1e-12)
     assert pytest.approx(one.log_evidence + np.log(level), abs=1e-9) == other.log_evidence
 

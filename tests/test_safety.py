@@ -98,7 +98,9 @@ def test_a_set_with_burnt_parts_is_not_powered_before_a_repair(name: str, seen: 
         assert "do not power" in held[test.test].reason
         assert f"visual={seen}" in held[test.test].reason
     assert found.advice.id not in {test.test for test in powered}
-    again = ranked(name, "sound=present", "flashlight=image_seen", f"visual={seen}", "replace_main_board=not")
+    elsewhere = ranked(name, "sound=present", "flashlight=image_seen", f"visual={seen}", "replace_main_board=not")
+    assert any("do not power" in back.reason for back in elsewhere.held_back), "what is burnt is still in the set"
+    again = ranked(name, "sound=present", "flashlight=image_seen", f"visual={seen}", "replace_driver=not")
     assert not any("do not power" in back.reason for back in again.held_back)
 
 

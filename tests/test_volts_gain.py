@@ -9,7 +9,7 @@ from labels import label
 from scipy import integrate
 
 from faultnet.case import Case, believe, parse_events
-from faultnet.case.steps import case_steps, volts_of
+from faultnet.case.steps import case_steps, readings_now, volts_of
 from faultnet.engine.information import entropy_bits
 from faultnet.files import load_model
 from faultnet.model.model import Model
@@ -23,7 +23,14 @@ CASES: dict[str, tuple[tuple[str, ...], float | None, str]] = {
     "nominal unknown": (CONFIRMED, None, "open_voltage"),
     "after another reading": ((*CONFIRMED, "loaded_voltage=24.3"), 54.0, "open_voltage"),
     "after another reading, nominal unknown": ((*CONFIRMED, "loaded_voltage=37"), None, "loaded_voltage_peak"),
-    "after two": ((*CONFIRMED, "loaded_voltage=0.2", "open_voltage=61"), 54.0, "loaded_voltage_peak"),
+    "after two": ((*CONFIRMED, "loaded_voltage=0.2", "loaded_voltage_peak=61"), 54.0, "open_voltage"),
+    "after replugging": ((*CONFIRMED, "loaded_voltage=0.2", "open_voltage=61"), 54.0, "loaded_voltage_peak"),
+    "after replugging, nominal unknown": ((*CONFIRMED, "open_voltage=61"), None, "loaded_voltage_peak"),
+    "after a repair of something else": (
+        (*CONFIRMED, "open_voltage=61", "strip_tester=dark", "replace_strips=not"),
+        None,
+        "loaded_voltage",
+    ),
     "after a repair": ((*CONFIRMED, "loaded_voltage=0", "replace_strips=not"), 54.0, "loaded_voltage"),
 }
 every_case = pytest.mark.parametrize("name", CASES)
@@ -47,8 +54,7 @@ def gains_of(name: str) -> tuple[float, float]:
 def by_posteriors(name: str) -> float:
     """H(components) less its expectation after each volt, from Bayes' rule by the engine at a thousand volts."""
     model, (case, observation) = backlight(), case_of(name)
-    *_, last = case.epochs()
-    readings = [n for n in last if case.events[n].__class__.__name__ == "Reading"]
+    readings = readings_now(model, case)
     before = model.compiled.engine.belief(
         case_steps(model, case, [n for n in range(len(case.events)) if n not in readings])
     )

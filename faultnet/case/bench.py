@@ -14,12 +14,12 @@ TRIED_OUT = {"panel": "closed", "led_cable": "in", "cover": "on", "mains": "on"}
 
 def bench_after_events(model: Model, case: Case) -> BenchState:
     """How the set stands on the bench after the tests and repairs of a case, from how it came in."""
-    revealed_by = {observation: test for test in model.tests.values() for observation in test.reveals}
     bench = BenchState()
     for event in case.events:
         if isinstance(event, RepairOutcome):
-            bench = prepare(bench, model.repairs[event.repair].needs, model.setups, leaves=TRIED_OUT).bench_after
-        elif (test := revealed_by.get(event.observation)) is not None:
+            for repair in event.made:
+                bench = prepare(bench, model.repairs[repair].needs, model.setups, leaves=TRIED_OUT).bench_after
+        elif (test := model.revealed_by.get(event.observation)) is not None:
             bench = prepare(bench, test.needs, model.setups, leaves=test.leaves).bench_after
     return bench
 

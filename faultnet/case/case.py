@@ -3,7 +3,8 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from faultnet.case.events import Event, Finding, Reading, RepairOutcome, Seen, set_aside
+from faultnet.case.events import Event, Finding, RepairOutcome, Seen, set_aside
+from faultnet.case.order import Order, current, order_of
 from faultnet.model.model import Model
 from faultnet.readings import METERS, Meter, Nominal
 
@@ -15,6 +16,7 @@ class Case:
     given: conditions whose state is known. nominal: what is known of the set's voltages, None when nothing is.
     meter: the one used where a reading names no other; meters: those that may be named.
     inches: screen size. with_complaint: whether the complaint of the model counts as the first finding.
+    making: the test that is being made, if any: what the ones before it altered in the same way does not show yet.
     """
 
     events: tuple[Event, ...] = ()
@@ -24,6 +26,7 @@ class Case:
     meters: Mapping[str, Meter] = field(default_factory=lambda: METERS)
     inches: float | None = None
     with_complaint: bool = True
+    making: str = ""
 
     def after(self, *events: Event) -> "Case":
         """The case with more events."""
@@ -43,33 +46,17 @@ class Case:
                 epoch = []
         yield epoch
 
-    def superseded(self, model: Model) -> dict[int, int]:
-        """Events that no longer count, with the later one that replaced each.
+    def order(self, model: Model) -> Order:
+        """Which events count, where, and which readings together."""
+        return order_of(model, self.events, model.tests[self.making].alters if self.making else ())
 
-        The same observation by the same person, with the symptom as before and the meter held the same way, replaces
-        the earlier one of its epoch, unless the model says that repeats are independent.
-        """
-        replaced: dict[int, int] = {}
-        for epoch in self.epochs():
-            latest: dict[tuple[str, str, str, str], int] = {}
-            for number in epoch:
-                event = self.events[number]
-                if isinstance(event, RepairOutcome) or set_aside(event) is not None:
-                    continue
-                if model.visible[event.observation].repeats_independently:
-                    continue
-                hold = event.hold if isinstance(event, Reading) else ""
-                own = (event.observation, event.by, event.symptom)
-                for key in [k for k in latest if k[:3] == own and _same_hold(k[3], hold)]:
-                    replaced[latest.pop(key)] = number
-                latest[*own, hold] = number
-        return replaced
+    def superseded(self, model: Model) -> Mapping[int, int]:
+        """Events that no longer count, with the later one that replaced each."""
+        return self.order(model).replaced
 
     def known(self, model: Model) -> frozenset[str]:
-        """Observations that were made since the last repair, and count."""
-        *_, last = self.epochs()
-        events = [self.events[n] for n in last]
-        seen: list[Seen] = [e for e in events if not isinstance(e, RepairOutcome) and set_aside(e) is None]
+        """Observations that were made, count, and are about the set as it is now: asking again tells nothing new."""
+        seen = [event for event in self._current(model) if set_aside(event) is None]
         return frozenset(
             e.observation
             for e in seen
@@ -77,17 +64,27 @@ class Case:
         )
 
     def no_power(self, model: Model) -> str:
-        """The finding since the last repair after which the set must not be powered, as `name=state`, or nothing."""
-        *_, last = self.epochs()
-        for event in (self.events[n] for n in last):
+        """The finding after which the set must not be powered, as `name=state`, or nothing.
+
+        It holds until a repair touches what it hangs on.
+        """
+        for event in self._current(model):
             if isinstance(event, Finding) and event.state in model.visible[event.observation].no_power_after:
                 return f"{event.observation}={event.state}"
         return ""
 
+    def _current(self, model: Model) -> Iterator[Seen]:
+        """What was seen of the set as it is now."""
+        for number in current(model, self.events):
+            event = self.events[number]
+            if not isinstance(event, RepairOutcome):
+                yield event
+
     @property
     def just_repaired(self) -> bool:
         """Whether the last thing that happened is a repair after which the set works."""
-        return bool(self.events) and self.events[-1] == RepairOutcome(getattr(self.events[-1], "repair", ""), True)
+        last = self.events[-1] if self.events else None
+        return isinstance(last, RepairOutcome) and last.works
 
     def tells(self, observation: str) -> bool:
         """Whether an event before the first repair is about this observation; it then replaces the usual complaint."""
@@ -98,8 +95,3 @@ class Case:
         """Observations that were made at any time, and count."""
         usable = [e for e in self.events if set_aside(e) is None]
         return frozenset(e.observation for e in usable if not isinstance(e, RepairOutcome))
-
-
-def _same_hold(earlier: str, later: str) -> bool:
-    """A finding names no hold and replaces, or is replaced by, a reading in any."""
-    return earlier == later or not earlier or not later

@@ -43,10 +43,13 @@ def parse_event(model: Model, text: str, meters: Collection[str] = METERS) -> Ev
     if not equals or not rest.strip():
         raise UsageProblem(f"{text}: write NAME=STATE, NAME=VOLTS or REPAIR=works/not")
     value, _, circumstances = rest.partition("@")
-    name, value = _plain(name), value.strip()
+    value, several = value.strip(), name.split("+")
     observations, repairs = observation_names(model), repair_names(model)
+    if len(several) > 1:
+        return _repairs(_known_repairs(model, several), value, circumstances, text)
+    name = _plain(name)
     if name in repairs and name not in observations:
-        return _repair(repairs[name], value, circumstances, text)
+        return _repairs([repairs[name]], value, circumstances, text)
     if name not in observations:
         raise UsageProblem(f"{text}: unknown observation or repair {name}" + _hint(model, name))
     seen = model.visible[observations[name]]
@@ -105,7 +108,7 @@ def written(event: Event, model: Model | None = None) -> str:
     model: spares the hold that the observation has in any case.
     """
     if isinstance(event, RepairOutcome):
-        return f"{event.repair}={'works' if event.works else 'not'}"
+        return f"{'+'.join(event.repairs)}={'works' if event.works else 'not'}"
     told = _told(event, model)
     return f"{event.observation}={_written_value(event)}" + (f"@{'+'.join(told)}" if told else "")
 
@@ -214,16 +217,34 @@ def _listed(seen: Observation) -> str:
     return ", ".join(seen.states) + volts
 
 
-def _repair(repair: str, value: str, circumstances: str, text: str) -> RepairOutcome:
-    ending = _plain(value)
-    problems = []
+def _known_repairs(model: Model, names: Sequence[str]) -> list[str | UsageProblem]:
+    """The ids of repairs typed with `+` between them; what is wrong with a name stands in its place."""
+    repairs, observations = repair_names(model), observation_names(model)
+    found: list[str | UsageProblem] = []
+    for name in map(_plain, names):
+        if name in repairs:
+            found.append(repairs[name])
+        elif not name:
+            found.append(UsageProblem("a repair is missing beside the +"))
+        elif name in observations:
+            found.append(UsageProblem(f"{name} is no repair, and + joins repairs; enter it by itself"))
+        else:
+            found.append(UsageProblem(f"unknown repair {name}" + nearest(name, repairs)))
+    return found
+
+
+def _repairs(names: Sequence[str | UsageProblem], value: str, circumstances: str, text: str) -> RepairOutcome:
+    """Repairs made at once with their outcome. UsageProblem says everything that is wrong."""
+    ending, repairs = _plain(value), [name for name in names if isinstance(name, str)]
+    problems = [f"{text}: {problem}" for name in names if isinstance(name, UsageProblem) for problem in name.problems]
     if ending not in _SET_WORKS:
-        problems.append(f"{text}: a repair ends in {repair}=works or {repair}=not: whether the set works after it")
+        named = "+".join(repairs) or "REPAIR"
+        problems.append(f"{text}: a repair ends in {named}=works or {named}=not: whether the set works after it")
     if circumstances:
         problems.append(f"{text}: a repair goes without circumstances; leave out @{circumstances}")
     if problems:
         raise UsageProblem(*problems)
-    return RepairOutcome(repair, _SET_WORKS[ending])
+    return RepairOutcome(repairs, _SET_WORKS[ending])
 
 
 def _meter(word: str, seen: Observation, meters: Collection[str], problems: list[str]) -> str:

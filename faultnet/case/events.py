@@ -1,6 +1,6 @@
 """The things that happen to a set on the bench."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import isinf
 
@@ -60,12 +60,26 @@ class Reading:
         return None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, init=False)
 class RepairOutcome:
-    """A repair was made, and the set works or does not."""
+    """One repair was made, or several at once, and the set works or does not after them.
 
-    repair: str
+    repairs: their ids as typed; a single one may be given by itself. ValueError when there is none.
+    """
+
+    repairs: tuple[str, ...]
     works: bool
+
+    def __init__(self, repairs: str | Iterable[str], works: bool) -> None:
+        object.__setattr__(self, "repairs", (repairs,) if isinstance(repairs, str) else tuple(repairs))
+        object.__setattr__(self, "works", works)
+        if not self.repairs:
+            raise ValueError("an outcome is that of at least one repair")
+
+    @property
+    def made(self) -> tuple[str, ...]:
+        """Each repair once: only one new part ends up in the set."""
+        return tuple(dict.fromkeys(self.repairs))
 
 
 Seen = Finding | SoftFinding | Reading

@@ -1,15 +1,17 @@
 """From the events of a case to the steps an engine takes, and the belief they lead to."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 
 from faultnet.case.case import Case
-from faultnet.case.events import SYMPTOM_SHOWING, Finding, Reading, RepairOutcome, Seen, SoftFinding, set_aside
+from faultnet.case.events import SYMPTOM_SHOWING, Finding, Reading, RepairOutcome, Seen, SoftFinding
+from faultnet.cpt import Floats
 from faultnet.engine.evidence import Change, Likelihood, Step, finding, soft_finding
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
 from faultnet.model.nodes import SET_WORKS
+from faultnet.model.work import Alteration
 from faultnet.readings import Volts, reading_likelihood
 
 
@@ -20,56 +22,96 @@ def believe(model: Model, case: Case) -> Belief:
 
 def counted_events(model: Model, case: Case) -> list[int]:
     """The numbers of the events that count: not superseded, and not set aside."""
-    replaced = case.superseded(model)
-    return [n for n, event in enumerate(case.events) if n not in replaced and set_aside(event) is None]
+    return sorted(case.order(model).place)
 
 
-def case_steps(model: Model, case: Case, counted: Iterable[int] | None = None) -> list[Step]:
+def readings_now(model: Model, case: Case) -> tuple[int, ...]:
+    """The numbers of the readings that count and that one taken now is weighed with."""
+    return case.order(model).readings[len(case.events)]
+
+
+def case_steps(
+    model: Model, case: Case, counted: Iterable[int] | None = None, *, altered_before: int | None = None
+) -> list[Step]:
     """The steps of a case; `counted` are the numbers of the events to use (default: all that count).
 
-    Readings of one epoch share the set's nominal; where it is unknown, those of another epoch are weighed apart.
+    What tests alter happens whether or not their findings are used, but for tests made at or after the event
+    `altered_before`. Readings taken before one of them is touched share the set's nominal; where it is unknown, later
+    ones are weighed apart.
     """
-    use = set(counted_events(model, case) if counted is None else counted)
+    order = case.order(model)
+    use = set(order.place if counted is None else counted)
+    at = {there: number for number, there in order.place.items()}
+    steps = _known_before(model, case)
+    for number in range(len(case.events)):
+        event = case.events[at[number]] if at.get(number) in use else None
+        if isinstance(event, Finding | SoftFinding):
+            steps.append(_finding_step(model, event, chance_of_showing(model, event)))
+        steps.extend(_reading_steps(model, case, use.intersection(order.readings.get(number, ()))))
+        if isinstance(event, RepairOutcome):
+            steps.extend(repair_steps(model, event))
+        if altered_before is None or number < altered_before:
+            steps.extend(alteration_steps(model, order.altered.get(number, ())))
+    return [*steps, *_reading_steps(model, case, use.intersection(order.readings[len(case.events)]))]
+
+
+def _known_before(model: Model, case: Case) -> list[Step]:
+    """What is known before anything is seen on the bench: given conditions and the complaint."""
     network = model.compiled.network
     steps: list[Step] = [finding(network, condition, state) for condition, state in case.given.items()]
     brought_in_for = model.brought_in_for
     if case.with_complaint and brought_in_for is not None and not case.tells(brought_in_for[0]):
         steps.append(finding(network, *brought_in_for))
-    for epoch in case.epochs():
-        events = [case.events[n] for n in epoch if n in use]
-        seen = [event for event in events if not isinstance(event, RepairOutcome)]
-        steps.extend(_seen_steps(model, case, seen))
-        for event in events:
-            if isinstance(event, RepairOutcome):
-                steps.extend(repair_steps(model, event))
     return steps
 
 
 def repair_steps(model: Model, outcome: RepairOutcome) -> list[Step]:
-    """What a repair changes, and what its outcome says (Breese & Heckerman 1996)."""
-    repair = model.repairs[outcome.repair]
-    network = model.compiled.network
+    """What repairs made at once change, and what their outcome says (Breese & Heckerman 1996).
+
+    A repair made again works on what the one before has left: with another part of the same kind, whose chances do not
+    hang on how the first went.
+    """
     changes: list[Step] = []
-    for component in repair.fixes:
-        n = len(network[component].states)
-        matrix = np.eye(n) * (1 - repair.success)
-        matrix[:, 0] += repair.success
-        changes.append(Change(component, matrix))
-    return [*changes, finding(network, SET_WORKS, "yes" if outcome.works else "no")]
+    for repair in outcome.made:
+        changes += [Change(part, replaced(model, repair, part)) for part in model.repairs[repair].fixes]
+    return [*changes, finding(model.compiled.network, SET_WORKS, "yes" if outcome.works else "no")]
 
 
-def _seen_steps(model: Model, case: Case, seen: Sequence[Seen]) -> list[Step]:
-    steps: list[Step] = []
+def replaced(model: Model, repair: str, component: str) -> Floats:
+    """P(state after a repair | state before) of a component it fixes: ``(n_states, n_states)``.
+
+    A faulty one becomes ok with the repair's `success`, which counts bad new parts as failures, or stays as it is. A
+    good one that is replaced becomes faulty with `arrives_faulty`, in the modes in which such parts usually are.
+    """
+    made, modes = model.repairs[repair], model.components[component].modes
+    shares = np.array([mode.share for mode in modes])
+    drawn = shares / shares.sum() if shares.sum() > 0 else np.full(len(modes), 1 / len(modes))
+    matrix: Floats = np.eye(1 + len(modes)) * (1 - made.success)
+    matrix[1:, 0] = made.success
+    matrix[0] = [1 - made.arrives_faulty, *(made.arrives_faulty * drawn)]
+    return matrix
+
+
+def alteration_steps(model: Model, alters: Iterable[Alteration]) -> list[Step]:
+    """What doing a test may have changed: one change for each component, from the state it was in."""
+    matrices: dict[str, Floats] = {}
+    for made in alters:
+        states = model.compiled.network[made.component].states
+        matrix = matrices.setdefault(made.component, np.eye(len(states)))
+        before = states.index(made.mode)
+        matrix[before, before] = max(0.0, matrix[before, before] - made.chance)
+        matrix[before, states.index(made.to)] += made.chance
+    return [Change(component, matrix) for component, matrix in matrices.items()]
+
+
+def _reading_steps(model: Model, case: Case, numbers: Iterable[int]) -> list[Step]:
+    """One likelihood for readings that are weighed together, or one for each chance that the symptom showed."""
     readings: dict[float, list[Volts]] = {}
-    for event in seen:
-        showing = chance_of_showing(model, event)
+    for number in sorted(numbers):
+        event = case.events[number]
         if isinstance(event, Reading):
-            readings.setdefault(showing, []).append(volts_of(case, event))
-        else:
-            steps.append(_finding_step(model, event, showing))
-    for showing, volts in readings.items():
-        steps.append(reading_likelihood(model, volts, case.nominal, showing))
-    return steps
+            readings.setdefault(chance_of_showing(model, event), []).append(volts_of(case, event))
+    return [reading_likelihood(model, volts, case.nominal, showing) for showing, volts in readings.items()]
 
 
 def volts_of(case: Case, event: Reading) -> Volts:

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 from math import isinf
 
+from faultnet.case.case import Case
 from faultnet.case.events import Event, Finding, Reading, RepairOutcome, SoftFinding
 from faultnet.model.model import Model
 from faultnet.model.nodes import Observation
@@ -11,13 +12,15 @@ from faultnet.readings import Nominal, Spread, middle
 
 DISAGREE_VOLTS = 3.0
 DISAGREE_SHARE = 0.05
+_ORDINALS = {2: "second", 3: "third"}
 _HOLD_WORDS = {"steady": "steady", "max": "max hold", "settled": "settled"}
 
 
 def describe_event(model: Model, event: Event) -> str:
     """One event in words: "loaded_voltage: 2 points: 0 V, 2 V (steady)"."""
     if isinstance(event, RepairOutcome):
-        return f"{event.repair}: made, and the set {'works' if event.works else 'does not work'}"
+        together = " together" if len(event.made) > 1 else ""
+        return f"{' and '.join(event.made)}: made{together}, and the set {'works' if event.works else 'does not work'}"
     seen = model.visible[event.observation]
     notes = [] if event.symptom == "showing" else [f"symptom {event.symptom.replace('_', ' ')}"]
     notes += [f"by {event.by}"] if event.by else []
@@ -31,6 +34,20 @@ def describe_event(model: Model, event: Event) -> str:
         notes += ["against the mains side"] if event.against == "hot" else []
         notes += [f"{event.meter} meter"] if event.meter else []
     return f"{event.observation}: {told}" + (f" ({', '.join(notes)})" if notes else "")
+
+
+def made_again(case: Case, number: int) -> tuple[str, ...]:
+    """What to know of repairs that were made before this event, too: how the one made again is weighed."""
+    event = case.events[number]
+    if not isinstance(event, RepairOutcome):
+        return ()
+    before = [e for e in case.events[:number] if isinstance(e, RepairOutcome)]
+    times = {repair: 1 + sum(repair in e.made for e in before) for repair in event.made}
+    return tuple(
+        f"{repair} for the {_ORDINALS.get(n, f'{n}th')} time: taken as another part of the same kind, as likely to help"
+        for repair, n in times.items()
+        if n > 1
+    )
 
 
 def nominal_words(nominal: Nominal) -> str:

@@ -8,7 +8,7 @@ from faultnet.case import Case
 from faultnet.case.doubts import doubts
 from faultnet.case.entry import written
 from faultnet.case.events import Event, Finding, RepairOutcome, SoftFinding, set_aside
-from faultnet.case.words import describe_event
+from faultnet.case.words import describe_event, made_again
 from faultnet.diagnosis import BetterFit, Diagnosis, NextModel, Surprise
 from faultnet.model import Model
 from faultnet.model.work import Step
@@ -170,15 +170,17 @@ def events_json(model: Model, case: Case) -> list[Json]:
             entry["superseded_by"] = replaced[number]
         if reason := set_aside(event):
             entry["set_aside"] = reason
-        if questions := doubts(event):
+        if questions := doubts(event, model):
             entry["doubts"] = list(questions)
+        if notes := made_again(case, number):
+            entry["notes"] = list(notes)
         listed.append(entry)
     return listed
 
 
 def _event_json(event: Event) -> Json:
     if isinstance(event, RepairOutcome):
-        return {"kind": "repair", "name": event.repair, "works": event.works}
+        return {"kind": "repair", "name": "+".join(event.made), "repairs": list(event.made), "works": event.works}
     circumstances = {"symptom": event.symptom, "by": event.by}
     if isinstance(event, Finding):
         return {"kind": "finding", "name": event.observation, "state": event.state, **circumstances}

@@ -8,7 +8,7 @@ from faultnet.case import Case
 from faultnet.case.doubts import doubts
 from faultnet.case.entry import find_state, written
 from faultnet.case.events import set_aside
-from faultnet.case.words import describe_event, nominal_words, state_words
+from faultnet.case.words import describe_event, made_again, nominal_words, state_words
 from faultnet.cli.as_json import disclaimer
 from faultnet.cli.kinds import (
     WORTH_SHOWING,
@@ -109,7 +109,7 @@ def understood(model: Model, case: Case) -> Iterator[str]:
         note = " -- replaced by a later entry" if number in replaced else ""
         if reason := set_aside(event):
             note = f" -- set aside: {reason}"
-        note += "".join(f" -- {doubt}" for doubt in doubts(event))
+        note += "".join(f" -- {doubt}" for doubt in (*doubts(event, model), *made_again(case, number)))
         yield wrapped(f"{number + 1}. {describe_event(model, event)}{note}", 2, 5)
     if case.nominal is not None:
         yield wrapped(f"nominal voltage: {nominal_words(case.nominal)}", 2, 5)

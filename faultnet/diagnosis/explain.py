@@ -32,14 +32,16 @@ _NO_WEIGHT_BITS = 1e-9
 def weights_of_evidence(model: Model, case: Case, about: Sequence[str]) -> tuple[Weight, ...]:
     """How each event that counts moved the odds of each of these, in the order entered; they add up.
 
+    What a test altered belongs to its event.
     about: components, of which the odds of being faulty are meant, or `condition.state`.
     """
     engine = model.compiled.engine
     weights: list[Weight] = []
     counted = counted_events(model, case)
-    before = engine.belief(case_steps(model, case, ()))
+    before = engine.belief(case_steps(model, case, (), altered_before=0))
     for end in range(len(counted)):
-        after = engine.belief(case_steps(model, case, counted[: end + 1]))
+        until = counted[end + 1] if end + 1 < len(counted) else len(case.events)
+        after = engine.belief(case_steps(model, case, counted[: end + 1], altered_before=until))
         for name in about:
             bits = _log_odds_bits(model, after, name) - _log_odds_bits(model, before, name)
             weights.append(Weight(counted[end], name, bits if abs(bits) > _NO_WEIGHT_BITS else 0.0))

@@ -6,7 +6,7 @@ import numpy as np
 
 from faultnet.case.case import Case
 from faultnet.case.events import Finding, SoftFinding
-from faultnet.case.steps import believe, counted_events
+from faultnet.case.steps import believe
 from faultnet.errors import ModelProblem, Problem
 from faultnet.model.model import Model
 from faultnet.model.neighbours import Comparison, Translation
@@ -31,16 +31,16 @@ class BetterFit:
 def translated(model: Model, case: Case) -> tuple[SoftFinding, ...]:
     """The findings of a case that say something about its complaint, in the words of the model to compare with.
 
-    Those made on the set as it came in, while the symptom showed. A state there that fits several of ours is shared
-    evenly among them.
+    Those that count for the set as it came in, while the symptom showed. A state there that fits several of ours is
+    shared evenly among them.
     """
     if model.comparison is None:
         return ()
-    counted, first = set(counted_events(model, case)), next(case.epochs())
+    place, first = case.order(model).place, next(case.epochs())
     found: list[SoftFinding] = []
-    for number in first:
+    for number in sorted(n for n, there in place.items() if there in first):
         event = case.events[number]
-        if number not in counted or not isinstance(event, Finding | SoftFinding) or event.symptom != "showing":
+        if not isinstance(event, Finding | SoftFinding) or event.symptom != "showing":
             continue
         known = model.comparison.findings.get(event.observation)
         if known is not None and (likelihoods := _likelihoods(known, event)):

@@ -216,12 +216,14 @@ class _Drawn:
         position = np.full(self.engine.axes.n_joint, -1)
         position[self.kept] = np.arange(len(self.kept))
         own = self.engine.axes.index[made.node].reshape(-1)[self.kept]
-        changed = np.zeros_like(weight)
-        for after in range(len(made.matrix)):
+        stays = np.diagonal(made.matrix)
+        changed = weight.copy()
+        for before in np.flatnonzero(stays != 1):
+            changed[..., own == before] *= stays[before]
+        for before, after in np.argwhere((made.matrix > 0) & ~np.eye(len(stays), dtype=bool)):
             there = position[_with_state(self.engine, self.kept, made.node, after)]
-            for before in np.flatnonzero(made.matrix[:, after]):
-                moved = np.flatnonzero((own == before) & (there >= 0))
-                changed[..., there[moved]] += weight[..., moved] * made.matrix[before, after]
+            moved = np.flatnonzero((own == before) & (there >= 0))
+            changed[..., there[moved]] += weight[..., moved] * made.matrix[before, after]
         return changed
 
     # -- priors --------------------------------------------------------------------------------------------------

@@ -81,7 +81,8 @@ class ReadingTold:
     """What the reading numbered `event` says.
 
     states: how likely it is in each state, the best being 1. faults: how likely it is with each of the likeliest
-    failure modes, given everything else that was entered, the best being 1; empty when a repair came after it.
+    failure modes, given everything else that was entered, the best being 1; empty once a repair touched what it hangs
+    on.
     """
 
     event: int

@@ -6,6 +6,7 @@ import numpy as np
 
 from faultnet.case.case import Case
 from faultnet.case.events import Reading
+from faultnet.case.order import current
 from faultnet.case.steps import case_steps, counted_events, volts_of
 from faultnet.cpt import Floats
 from faultnet.diagnosis.result import ReadingTold
@@ -25,13 +26,13 @@ BAND_CHANCE = 0.9
 def told_by_volts(model: Model, case: Case, belief: Belief) -> tuple[ReadingTold, ...]:
     """What every reading that counts says, in the order entered."""
     counted = counted_events(model, case)
-    *_, last = case.epochs()
+    about_now = current(model, case.events)
     told = []
     for number in counted:
         event = case.events[number]
         if isinstance(event, Reading):
             rest = case_steps(model, case, [n for n in counted if n != number])
-            faults = _by_fault(model, belief, rest) if number in last else {}
+            faults = _by_fault(model, belief, rest) if number in about_now else {}
             told.append(ReadingTold(number, _by_state(model, case, event), faults))
     return tuple(told)
 

@@ -7,7 +7,7 @@ multiplied; what is not touched stays summed out. Nothing here loops over states
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from math import log
+from math import log, prod
 
 import numpy as np
 
@@ -273,12 +273,17 @@ class Belief:
     def change(self, made: Change) -> "Belief":
         """The belief about the set after a change to one target; what is known of the sides is carried along."""
         axes = self.engine.axes
-        split = self.weight.reshape(*self.weight.shape[:-1], *axes.target_sizes)
         if made.node not in axes.targets:
             raise ValueError(f"only a target can be changed, and {made.node} is none")
-        axis = len(axes.sides) + axes.targets.index(made.node)
-        moved = np.moveaxis(np.tensordot(split, made.matrix, axes=(axis, 0)), -1, axis)
-        weight = np.ascontiguousarray(moved).reshape(self.weight.shape)
+        number = axes.targets.index(made.node)
+        by_state = (-1, len(made.matrix), prod(axes.target_sizes[number + 1 :]))
+        weight = self.weight.copy()
+        before, after = self.weight.reshape(by_state), weight.reshape(by_state)
+        for start, row in enumerate(made.matrix):
+            if row[start] != 1:  # few states move: it would take longer to multiply by the whole matrix
+                after[:, start] *= row[start]
+        for start, end in np.argwhere((made.matrix > 0) & ~np.eye(len(made.matrix), dtype=bool)):
+            after[:, end] += made.matrix[start, end] * before[:, start]
         return Belief(self.engine, weight, self.log_evidence, (*self.steps, made))
 
     # -- asking --------------------------------------------------------------------------------------------------

@@ -33,6 +33,11 @@ class Compiled:
         return self.engine if isinstance(self.engine, JointEngine) else compile_joint(self.network, self.engine.targets)
 
     @cached_property
+    def moved_with(self) -> Mapping[str, frozenset[str]]:
+        """For every node the components whose change changes it (`Network.moved_with`)."""
+        return self.network.moved_with(self.engine.targets)
+
+    @cached_property
     def is_mode(self) -> Floats:
         """1 where a joint state has a failure mode: ``(n_joint, n_modes)``."""
         return mode_indicator(self.model).astype(float)

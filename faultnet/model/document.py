@@ -25,7 +25,7 @@ from faultnet.model.nodes import (
     When,
 )
 from faultnet.model.volts import Level, NominalRange, Pattern, Piece, ReadingModel
-from faultnet.model.work import BenchTest, Caution, Repair, SetupChange
+from faultnet.model.work import Alteration, BenchTest, Caution, Repair, SetupChange
 
 Document = Mapping[str, Any]
 
@@ -200,6 +200,7 @@ def _test(id_: str, t: Document, cautions: Mapping[str, Caution]) -> BenchTest:
         after=_after(t["after"]),
         cautions=tuple(cautions[c] for c in t["cautions"]),
         side_effect=t["side_effect"],
+        alters=tuple(Alteration(a["component"], a["mode"], a["to"], a["chance"], a["mark"]) for a in t["alters"]),
         mark=t["mark"],
     )
 
@@ -212,6 +213,7 @@ def _repair(id_: str, r: Document, cautions: Mapping[str, Caution]) -> Repair:
         fixes=tuple(r["fixes"]),
         judged_by=r["judged_by"] or "",
         success=r["success"],
+        arrives_faulty=r["arrives_faulty"],
         minutes_by_size=tuple(r["minutes_by_size"]),
         parts_low=tuple(low for low, _ in r["parts"]),
         parts_high=tuple(high for _, high in r["parts"]),

@@ -100,6 +100,11 @@ class Model:
         return {**self.observations, **self.also_seen}
 
     @cached_property
+    def revealed_by(self) -> Mapping[str, BenchTest]:
+        """The test behind each observation that has one."""
+        return {observation: test for test in self.tests.values() for observation in test.reveals}
+
+    @cached_property
     def asked(self) -> tuple[str, ...]:
         """The conditions whose state is part of the answer."""
         return tuple(c.id for c in self.conditions.values() if c.is_asked)

@@ -103,10 +103,22 @@ class Step:
 
 
 @dataclass(frozen=True)
+class Alteration:
+    """What doing a test may do to the set: a component in the state `mode` moves to the state `to` with this chance."""
+
+    component: str
+    mode: str
+    to: str
+    chance: float
+    mark: str
+
+
+@dataclass(frozen=True)
 class BenchTest:
     """An action that reveals observations. after: what the trade does first, each a choice of observations.
 
     leaves: how it leaves parts of the set-up that it changes itself, such as a set switched on to see the result.
+    side_effect: what it may do to the set, in words; alters: as far as it is weighed.
     """
 
     id: str
@@ -121,6 +133,7 @@ class BenchTest:
     after: Choices
     cautions: tuple[Caution, ...]
     side_effect: str
+    alters: tuple[Alteration, ...]
     mark: str
 
 
@@ -128,6 +141,8 @@ class BenchTest:
 class Repair:
     """An action that sets components to ok with a success rate. judged_by: the group that must be faulty, else `fixes`.
 
+    success: chance that a faulty component is ok afterwards, bad new parts counted as failures. arrives_faulty: chance
+    that the new part is bad, which counts where the old one was good.
     minutes and parts by size class (up to 32, 43 to 50, 55 to 65, 75 inch and more); harm by the same classes.
     """
 
@@ -137,6 +152,7 @@ class Repair:
     fixes: tuple[str, ...]
     judged_by: str
     success: float
+    arrives_faulty: float
     minutes_by_size: tuple[float, ...]
     parts_low: tuple[float, ...]
     parts_high: tuple[float, ...]

@@ -1,16 +1,19 @@
 """Every open test priced and ranked, with what is held back and one piece of advice."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from faultnet.case.bench import bench_after_events, test_step
 from faultnet.case.case import Case
 from faultnet.case.events import RepairOutcome
+from faultnet.case.order import alters_of
+from faultnet.case.steps import believe
 from faultnet.diagnosis.explain import believe_or_explain, outcome_names
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
-from faultnet.model.work import BenchState, BenchTest, unmet
+from faultnet.model.work import Alteration, BenchState, BenchTest, unmet
 from faultnet.ranking.advise import WORKS, advise
 from faultnet.ranking.result import HeldBack, Outcome, RankedTest, Ranking
 from faultnet.ranking.volts import ReadingGains
@@ -29,15 +32,26 @@ def rank_tests(
     belief, known = believe_or_explain(model, case), case.known(model)
     still_open = [test for test in model.tests.values() if not set(test.reveals) <= known]
     gains = ReadingGains(model, case, belief)
-    tests = [_rank(model, case, gains, test, bench, settings) for test in still_open]
+    going_on = _going_on(gains)
+    tests = [_rank(model, case, going_on.get(test.alters, gains), test, bench, settings) for test in still_open]
     tests.sort(key=lambda t: (bool(t.waits_for), -t.worth))
     repairs = rank_repairs(model, case, bench, settings, belief)
     held_tests = _held_tests(tests, case.no_power(model), settings)
     held = [*held_tests, *_held_repairs(repairs, settings)]
     allowed = [t for t in tests if t.test not in {h.id for h in held_tests}]
-    tried = [event.repair for event in case.events if isinstance(event, RepairOutcome)]
+    tried = [repair for event in case.events if isinstance(event, RepairOutcome) for repair in event.made]
     advice = WORKS if case.just_repaired else advise(allowed, repairs, held, tried, settings, model.aim)
     return Ranking(tuple(tests), repairs, tuple(held), advice, bench, settings)
+
+
+def _going_on(gains: ReadingGains) -> dict[tuple[Alteration, ...], ReadingGains]:
+    """For tests that alter what the last one did: the cable is still out, so they see the set as that one did."""
+    model, case = gains.model, gains.case
+    alters = alters_of(model, case.events[-1]) if case.events else ()
+    if not alters:
+        return {}
+    making = replace(case, making=next(test.id for test in model.tests.values() if test.alters == alters))
+    return {alters: ReadingGains(model, making, believe(model, making))}
 
 
 def _held_tests(tests: Sequence[RankedTest], no_power: str, settings: ShopSettings) -> list[HeldBack]:

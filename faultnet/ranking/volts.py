@@ -13,7 +13,7 @@ import numpy as np
 
 from faultnet.case.case import Case
 from faultnet.case.events import Reading
-from faultnet.case.steps import case_steps, chance_of_showing, counted_events, volts_of
+from faultnet.case.steps import case_steps, chance_of_showing, counted_events, readings_now, volts_of
 from faultnet.cpt import Floats, Ints
 from faultnet.engine.information import mutual_information_bits
 from faultnet.engine.interface import Belief
@@ -109,10 +109,8 @@ class ReadingGains:
 
     @cached_property
     def _counted_readings(self) -> list[int]:
-        """Readings since the last repair that count and were taken while the symptom showed."""
-        *_, last = self.case.epochs()
-        counted = set(counted_events(self.model, self.case))
-        return [n for n in last if n in counted and self._shares_nominal(n)]
+        """Readings that one taken now is weighed with, and that were taken while the symptom showed."""
+        return [n for n in readings_now(self.model, self.case) if self._shares_nominal(n)]
 
     def _shares_nominal(self, number: int) -> bool:
         event = self.case.events[number]

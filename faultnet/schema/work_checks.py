@@ -5,6 +5,10 @@ from typing import Any
 
 from faultnet.model.work import SETUP_PARTS
 from faultnet.schema.parts import Finding, Parts, Path, repeated, unknown
+from faultnet.schema.work_shapes import AlterationShape
+
+MOST_LEAVING = 1 + 1e-9
+"""What the chances of a state to be altered may add to."""
 
 
 def check_work(parts: Parts) -> Iterator[Finding]:
@@ -23,6 +27,7 @@ def check_work(parts: Parts) -> Iterator[Finding]:
                 yield ("tests", id_), f"{observation} is already revealed by {revealed[observation]}"
         if len(reveals) == 1 and reveals[0] != id_ and reveals[0] in observations:
             yield ("tests", id_), f"a test that reveals one observation carries its id, {reveals[0]}"
+        yield from _alterations(("tests", id_, "alters"), test.alters, parts)
     yield from _never_due(parts)
     for section in ("tests", "repairs"):
         for id_, work in getattr(parts, section).items():
@@ -34,6 +39,27 @@ def check_work(parts: Parts) -> Iterator[Finding]:
         for number, component in enumerate(repair.fixes):
             if component not in parts.named("components"):
                 yield ("repairs", id_, "fixes", number), unknown("component", component, parts.named("components"))
+
+
+def _alterations(path: Path, alters: Sequence[AlterationShape], parts: Parts) -> Iterator[Finding]:
+    """What is wrong with what a test alters: names, a state that it leaves as it is, chances above 1 together."""
+    components = parts.of_kind("component") if parts.is_imported else parts.named("components")
+    leaving: dict[tuple[str, str], float] = {}
+    for number, made in enumerate(alters):
+        here = (*path, number)
+        if made.component not in components:
+            yield (*here, "component"), unknown("component", made.component, components)
+            continue
+        states = parts.states(made.component)
+        for key, state in (("mode", made.mode), ("to", made.to)):
+            if states is not None and state not in states:
+                yield (*here, key), unknown(f"state of {made.component}:", state, states)
+        if made.mode == made.to:
+            yield (*here, "to"), f"{made.mode} stays as it is; write what it becomes"
+        mode = (made.component, made.mode)
+        before, leaving[mode] = leaving.get(mode, 0.0), leaving.get(mode, 0.0) + made.chance
+        if before <= MOST_LEAVING < leaving[mode]:
+            yield (*here, "chance"), f"{made.component}.{made.mode} is altered with {leaving[mode]:g} in all, above 1"
 
 
 def _observations(parts: Parts) -> list[str]:

@@ -20,6 +20,16 @@ class SetupShape(Shape):
     mark: Mark
 
 
+class AlterationShape(Shape):
+    """What doing a test may do to a component."""
+
+    component: Id
+    mode: Id
+    to: Id
+    chance: Annotated[Chance, Field(gt=0)]
+    mark: Mark
+
+
 class BenchTestShape(Shape):
     """An action that reveals observations."""
 
@@ -34,6 +44,7 @@ class BenchTestShape(Shape):
     after: list[Choice] = []
     cautions: list[Id] = []
     side_effect: str = ""
+    alters: list[AlterationShape] = []
     mark: Mark
 
 
@@ -59,6 +70,7 @@ class RepairShape(Shape):
     fixes: Annotated[list[Id], Field(min_length=1)]
     judged_by: Id | None = None
     success: Chance
+    arrives_faulty: Chance = 0.0
     minutes_by_size: FourAmounts
     parts: FourRanges
     harm: FourChances
