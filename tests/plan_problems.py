@@ -65,9 +65,7 @@ def _awkward_repair(
         else:
             rows += [(h, h, 1.0)]
     origin, end, chance = (np.array(column) for column in zip(*rows, strict=True))
-    proof = frozenset(
-        (t, o) for t in range(n_tests) for o in range(tests[t].chances.shape[1]) if rng.random() < 0.5
-    )
+    proof = frozenset((t, o) for t in range(n_tests) for o in range(tests[t].chances.shape[1]) if rng.random() < 0.5)
     judged = np.zeros(n_kinds, dtype=bool)
     judged[[number, last] if number < 2 else [number]] = True
     return PlanRepair(

@@ -24,9 +24,7 @@ def bench_after_events(model: Model, case: Case) -> BenchState:
     return bench
 
 
-def test_step(
-    model: Model, test: BenchTest, bench: BenchState, inches: float | None, settings: ShopSettings
-) -> Step:
+def test_step(model: Model, test: BenchTest, bench: BenchState, inches: float | None, settings: ShopSettings) -> Step:
     """The step of a test from how the bench stands.
 
     On a bench that may not do it with the cover off, with the cover back on where the test allows it and that helps.

@@ -8,8 +8,8 @@ from typing import Any
 from faultnet.case import Case
 from faultnet.case.entry import nearest
 from faultnet.cli import imported
-from faultnet.cli.typed import with_engine
 from faultnet.cli.terminal import bold, table, wrapped
+from faultnet.cli.typed import with_engine
 from faultnet.diagnosis.explain import inseparable
 from faultnet.diagnosis.fit import strange_names
 from faultnet.engine.evidence import findings

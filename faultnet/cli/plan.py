@@ -79,7 +79,7 @@ def _lines(told: Understood, plan: Plan, *, full: bool) -> Iterator[str]:
     yield ""
     yield bold("What it costs") + f"  ({costs(plan)})"
     yield from table(compared(plan), "lrl")
-    for note in left_aside(model, plan):
+    for note in left_aside(plan):
         yield wrapped(note, 2, 4)
     yield ""
     yield bold("The plan") + "  (% of sets like this; to the right: likeliest parts)"
@@ -134,4 +134,3 @@ def _step_lines(told: Understood, step: PlanStep, prefix: str) -> Iterator[str]:
 def _cut(line: str) -> str:
     """A line of the tree within the width."""
     return line if len(line) <= columns() else line[: columns() - 3].rstrip() + "..."
-

@@ -38,7 +38,7 @@ def compared(plan: Plan) -> Iterator[tuple[str, str, str]]:
         yield "without gates and order", _money(plan.free.upper), f"not advised{exact}"
 
 
-def left_aside(model: Model, plan: Plan) -> Iterator[str]:
+def left_aside(plan: Plan) -> Iterator[str]:
     """What the plan does not follow."""
     yield f"chosen from: {', '.join(plan.tests) or 'no test'}; every repair"
     if plan.left_out >= 0.0005:
@@ -54,10 +54,7 @@ def outcome_words(model: Model, step: PlanStep, branch: Branch) -> str:
     """What a step showed."""
     if step.kind == "repair":
         return "the set works" if branch.state == "works" else "still not"
-    leaves = model.tests[step.id].reveals
-    states = branch.state.split("+")
-    shown = [state_words(model.observations[leaf], state) for leaf, state in zip(leaves[-len(states):], states, strict=True)]
-    return ", ".join(shown)
+    return ", ".join(state_words(model.observations[leaf], state) for leaf, state in branch.shown)
 
 
 def suspects_words(model: Model, step: PlanStep) -> str:

@@ -4,8 +4,8 @@ import json
 from collections.abc import Iterator
 from dataclasses import asdict
 
-from faultnet.cli.typed import with_engine
 from faultnet.cli.terminal import wrapped
+from faultnet.cli.typed import with_engine
 from faultnet.errors import FaultnetError, UsageProblem
 from faultnet.files import load_model
 from faultnet.interchange.against import CLOSE_ENOUGH, SecondOpinion, compare_with_pgmpy

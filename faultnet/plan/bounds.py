@@ -18,10 +18,10 @@ def may_test(t: Any, test: Any, made: Any, bench: Any, no_power: Any) -> Any:
     at = t.tests_at[test, bench]
     if (made >> np.uint64(test)) & _ONE or at.cost == np.inf or (no_power and at.powered):
         return False
+    met = True
     for g in range(t.tests[test].group, t.tests[test].group_end):
-        if t.groups[g] & made == 0:
-            return False
-    return True
+        met = met and t.groups[g] & made != 0
+    return met
 
 
 @inner()

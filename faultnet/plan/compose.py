@@ -1,4 +1,4 @@
-"""From a model and a case to a planning problem: hypotheses, benches, tests with their outcomes, repairs with prices."""
+"""From a model and a case to a planning problem: hypotheses, benches, tests with outcomes, repairs with prices."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -9,11 +9,12 @@ import numpy as np
 from faultnet.case.bench import bench_after_events, test_step
 from faultnet.case.case import Case
 from faultnet.case.steps import case_steps
+from faultnet.cpt import Floats
 from faultnet.model.model import Model
 from faultnet.model.work import BenchState, BenchTest, Choices, Repair, Step, unmet
 from faultnet.plan.bands import Banded, band_reading
 from faultnet.plan.hypotheses import Hypotheses, hypotheses_of
-from faultnet.plan.problem import NEVER, WORKS, Bools, Moves, PlanRepair, PlanTest, Problem
+from faultnet.plan.problem import NEVER, WORKS, Bools, Moves, PlanRepair, PlanTest, Problem, moves_of
 from faultnet.ranking.volts import ReadingGains
 from faultnet.repairs.prices import RepairPrice, giving_up_price, repair_price
 from faultnet.repairs.rank import judged_by
@@ -66,9 +67,7 @@ def compose(
             walk.test(n, rows, _forbids_power(model, own), order.groups(test.after))
             for n, (test, own, rows) in enumerate(zip(planned, leaves, hypotheses.rows, strict=True))
         ),
-        repairs=tuple(
-            walk.repair(n, hypotheses, order.groups(repair.after)) for n, repair in enumerate(repairs)
-        ),
+        repairs=tuple(walk.repair(n, hypotheses, order.groups(repair.after)) for n, repair in enumerate(repairs)),
         no_power=bool(case.no_power(model)),
     )
     return Composed(
@@ -118,7 +117,11 @@ class _Walk:
             self.benches.append(bench)
 
     def test(
-        self, number: int, rows: "np.typing.NDArray[np.float64]", forbids_power: Bools, after: tuple[frozenset[int], ...]
+        self,
+        number: int,
+        rows: Floats,
+        forbids_power: Bools,
+        after: tuple[frozenset[int], ...],
     ) -> PlanTest:
         test = self._tests[number]
         steps = [self.steps[number, bench] for bench in range(len(self.benches))]
@@ -127,7 +130,9 @@ class _Walk:
         return PlanTest(
             id=test.id,
             chances=rows,
-            costs=np.array([p if self.settings.may_do(s.hazard) else NEVER for p, s in zip(prices, steps, strict=True)]),
+            costs=np.array(
+                [p if self.settings.may_do(s.hazard) else NEVER for p, s in zip(prices, steps, strict=True)]
+            ),
             minutes=minutes,
             leaves=np.array([self.benches.index(step.bench_after) for step in steps]),
             powered=np.array([step.bench_after.mains == "on" for step in steps]),
@@ -190,8 +195,7 @@ def _moves(hypotheses: Hypotheses, repair: Repair) -> Moves:
                 then[end] = then.get(end, 0.0) + chance * (1 - success)
             ends = then
         rows += [(hypothesis, end, chance) for end, chance in ends.items() if chance > 0]
-    origin, end, chance = zip(*rows, strict=True)
-    return Moves(np.array(origin), np.array(end), np.array(chance))
+    return moves_of(rows)
 
 
 def _forbids_power(model: Model, leaves: Sequence[str]) -> Bools:

@@ -1,4 +1,4 @@
-"""What it would cost to follow bits per minute: the likeliest allowed repair, else the test that tells most a minute."""
+"""What following bits per minute would cost: the likeliest allowed repair, else the test that tells most a minute."""
 
 import numpy as np
 
@@ -14,8 +14,8 @@ TOO_RARE = 1e-4
 def cost_of_bits_per_minute(walk: Walk) -> float:
     """The expected cost of the rule on the problem of this walk, in money.
 
-    A repair past its gate is done, the likeliest one first; where no test tells enough about the kind of fault, one goes
-    on with repairs alone, or stops.
+    A repair past its gate is done, the likeliest one first; where no test tells enough about the kind of fault, one
+    goes on with repairs alone, or stops.
     """
     return _cost(walk, walk.start)
 

@@ -105,10 +105,10 @@ def _merged(model: Model, weights: Floats, joint: Ints, tables: Sequence[Floats]
     for component in model.components:
         mended = _mended(model, joint, component)
         at = np.searchsorted(joints, mended)
-        found = (at < len(joints)) & (joints[np.minimum(at, len(joints) - 1)] == mended)
-        after[component] = np.where(found, same_side + np.minimum(at, len(joints) - 1), WORKS)
-        if not np.all(found | (model.compiled.n_faults[mended] == 0)):
+        works = model.compiled.n_faults[mended] == 0
+        if not np.all(works | (joints[np.minimum(at, len(joints) - 1)] == mended)):
             raise AssertionError(f"mending {component} leads out of the hypotheses")
+        after[component] = np.where(works, WORKS, same_side + at)
     classes = _classes([classes, *(np.where(a == WORKS, WORKS, classes[a]) for a in after.values())])
     _, one = np.unique(classes, return_index=True)
     faulty = [frozenset(mode.component for mode in _modes(model, int(j))) for j in joint[one]]

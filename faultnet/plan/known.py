@@ -42,7 +42,9 @@ def known_costs(problem: Problem, fates: Sequence[Fate]) -> Floats:
     """
     n_repairs, n_kinds, n_benches = len(problem.repairs), problem.n_kinds, problem.n_benches
     if n_benches * 2**n_repairs * n_kinds * max(n_repairs, 1) > MOST_KNOWN:
-        raise ValueError(f"{n_repairs} repairs of {n_kinds} kinds of faults at {n_benches} benches are too many to plan")
+        raise ValueError(
+            f"{n_repairs} repairs of {n_kinds} kinds of faults at {n_benches} benches are too many to plan"
+        )
     known = np.full((n_benches, 2**n_repairs, n_kinds, n_repairs), inf)
     least = np.empty((n_benches, 2**n_repairs, n_kinds))
     stop = problem.stops.min(axis=0)
@@ -66,7 +68,7 @@ def known_from(problem: Problem, known: Floats) -> Floats:
     np.fill_diagonal(setups, 0.0)
     for test in problem.tests:
         extra = test.costs - test.costs.min(initial=inf)
-        for bench in np.flatnonzero(np.isfinite(test.costs)):
+        for bench in np.flatnonzero(np.isfinite(test.costs)).tolist():
             there = test.leaves[bench]
             setups[bench, there] = min(setups[bench, there], extra[bench])
     for via in range(len(known)):  # Floyd 1962, Warshall 1962

@@ -45,7 +45,7 @@ def make_plan(
     """
     settings = settings or ShopSettings()
     ranking = rank_tests(model, case, bench, settings)
-    chosen = _usual_tests(model, ranking) if tests is None else _named_tests(model, ranking, tests)
+    chosen = _usual_tests(ranking) if tests is None else _named_tests(model, ranking, tests)
     composed = compose(model, case, chosen, settings, bench)
     solved = search(composed.problem, keep_going)
     walk = Walk(solved)
@@ -88,7 +88,7 @@ def _named_tests(model: Model, ranking: Ranking, tests: Sequence[str]) -> list[s
     return list(dict.fromkeys(tests))
 
 
-def _usual_tests(model: Model, ranking: Ranking) -> list[str]:
+def _usual_tests(ranking: Ranking) -> list[str]:
     """What the likely repairs wait for, and the best others, as far as this bench may make them."""
     held = {back.id for back in ranking.held_back if back.kind == "test"}
     may = {test.test: test for test in ranking.tests if test.test not in held}
@@ -127,7 +127,8 @@ def _read(composed: Composed, walk: Walk, state: State) -> PlanStep:
             chance = after.total / total
             then = _read(composed, walk, after) if after.total > _TOO_RARE else None
             cost += chance * (then.expected_cost if then else walk.by_repairs(after)[0] / after.total)
-            branches.append(Branch("+".join(composed.outcomes[action][outcome]), chance, then))
+            shown = tuple(zip(composed.leaves[action], composed.outcomes[action][outcome], strict=True))
+            branches.append(Branch("+".join(state for _, state in shown), chance, then, shown))
         step = composed.steps[action, state.bench]
         return PlanStep("test", own.id, own.label, total, cost, suspects, step, tuple(branches))
     if action < n_tests + n_repairs:

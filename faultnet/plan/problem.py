@@ -54,6 +54,12 @@ class Moves:
     chance: Floats
 
 
+def moves_of(rows: Iterable[tuple[int, int, float]]) -> Moves:
+    """The moves of these origins, ends and chances."""
+    columns = list(zip(*rows, strict=True))
+    return Moves(np.array(columns[0], dtype=np.intp), np.array(columns[1], dtype=np.intp), np.array(columns[2]))
+
+
 @dataclass(frozen=True, eq=False)
 class PlanRepair:
     """A repair that may be made once; after it one knows whether the set works.
@@ -110,7 +116,7 @@ class Problem:
 
     @property
     def n_kinds(self) -> int:
-        return self.stops.shape[1]
+        return int(self.stops.shape[1])
 
     @property
     def n_benches(self) -> int:
@@ -140,9 +146,7 @@ def simple_repair(id_: str, cures: Iterable[int], n_hypotheses: int, cost: float
             rows.append((hypothesis, WORKS, success))
         if hypothesis not in cured or success < 1:
             rows.append((hypothesis, hypothesis, 1 - success if hypothesis in cured else 1.0))
-    origin, end, chance = zip(*rows, strict=True)
-    moves = Moves(np.array(origin), np.array(end), np.array(chance))
-    return PlanRepair(id_, moves, np.array([cost]), np.array([0]))
+    return PlanRepair(id_, moves_of(rows), np.array([cost]), np.array([0]))
 
 
 NEVER = inf

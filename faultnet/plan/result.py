@@ -13,11 +13,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Branch:
-    """What a step showed, its chance there, and how the plan goes on; `state` is `works` or `not` after a repair."""
+    """What a step showed, its chance there, and how the plan goes on.
+
+    state: of a test the states seen, joined by +; `works` or `not` after a repair. shown: each observation of a test
+    with its state.
+    """
 
     state: str
     chance: float
     then: "PlanStep | None"
+    shown: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -58,27 +58,25 @@ def search(
     if plans is not None:
         memory = plans.memory.copy()
         memory["lower"] = NOT_KNOWN
-        work.count[NODES] = int(np.count_nonzero(memory["first_word"]))
+        work.tally[NODES] = int(np.count_nonzero(memory["first_word"]))
     gap, nodes = np.inf, 0
     while True:
-        work.count[[OPENED, COME_BACK, IS_FULL]] = 0
-        work.count[AT_MOST] = NODES_AT_ONCE
+        work.tally[[OPENED, COME_BACK, IS_FULL]] = 0
+        work.tally[AT_MOST] = NODES_AT_ONCE
         lower, upper = _visit_first(problem, tables, memory, work, gap)
-        nodes += int(work.count[OPENED])
-        if work.count[IS_FULL]:
+        nodes += int(work.tally[OPENED])
+        if work.tally[IS_FULL]:
             if 4 * len(memory) > MOST_PLACES:
                 break
             memory = _grown(memory)
         if upper - lower <= closed or not keep_going():
             break
-        if not work.count[COME_BACK]:
+        if not work.tally[COME_BACK]:
             gap = max(CLOSING * min(gap, upper - lower), 0.9 * closed)  # rounding must not keep it open
     return Solved(problem, tables, memory, work.words, lower, upper, nodes, upper - lower <= closed)
 
 
-def _visit_first(
-    problem: Problem, tables: Tables, memory: Records, work: Work, gap: float
-) -> tuple[float, float]:
+def _visit_first(problem: Problem, tables: Tables, memory: Records, work: Work, gap: float) -> tuple[float, float]:
     work.weights[0] = problem.weights / problem.weights.sum()
     work.masses[0] = np.bincount(problem.kinds, work.weights[0], problem.n_kinds)
     work.frames[0]["total"], work.frames[0]["no_power"] = 1.0, problem.no_power
@@ -104,7 +102,7 @@ def room_for(problem: Problem, tables: Tables) -> Work:
         spare=np.zeros((3, n_kinds)),
         seen=np.full(len(problem.tests), -1, dtype=np.int64),
         words=np.random.default_rng(20240229).integers(1, 2**63, (2, n_rows), dtype=np.uint64),
-        count=np.zeros(5, dtype=np.int64),
+        tally=np.zeros(5, dtype=np.int64),
     )
 
 

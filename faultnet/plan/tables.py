@@ -17,7 +17,9 @@ Records = npt.NDArray[np.void]
 
 _CAPACITY_ROUNDS = 200
 
-_TEST = np.dtype([("row", "i8"), ("row_end", "i8"), ("group", "i8"), ("group_end", "i8"), ("least", "f8"), ("bit_price", "f8")])
+_TEST = np.dtype(
+    [("row", "i8"), ("row_end", "i8"), ("group", "i8"), ("group_end", "i8"), ("least", "f8"), ("bit_price", "f8")]
+)
 _TEST_AT = np.dtype([("cost", "f8"), ("minutes", "f8"), ("leaves", "i8"), ("powered", "?")], align=True)
 _REPAIR = np.dtype(
     [("survives", "f8"), ("comeback", "f8"), ("gate", "f8")]
@@ -66,7 +68,7 @@ def lay_out(problem: Problem) -> Tables:
     known = known_costs(problem, fates)
     first_rows = np.cumsum([0, *(t.chances.shape[1] for t in tests)])
     lists = _Lists(problem, first_rows)
-    all_kinds = np.ones(problem.n_kinds, dtype=bool)
+    every = np.ones(problem.n_kinds, dtype=bool)
     test_rows = [
         (first, first + t.chances.shape[1], *lists.groups_of(t.after), t.costs.min(), _bit_price(t))
         for t, first in zip(tests, first_rows.tolist(), strict=False)
@@ -85,7 +87,7 @@ def lay_out(problem: Problem) -> Tables:
         repairs_at=_at_benches([(r.costs, r.leaves) for r in repairs], _REPAIR_AT, problem.n_benches),
         groups=np.array(lists.groups, dtype=np.uint64),
         proofs=np.array(lists.proofs, dtype=bool).reshape(len(lists.proofs), int(first_rows[-1])),
-        judged=_joined([(all_kinds if r.judged is None else r.judged)[None] for r in repairs], (0, len(all_kinds)), bool),
+        judged=_joined([(every if r.judged is None else r.judged)[None] for r in repairs], (0, len(every)), bool),
         moves=np.array(lists.moves, dtype=_MOVE),
         kind_moves=np.array(lists.kind_moves, dtype=_MOVE),
         tolls=np.array(lists.tolls, dtype=_TOLL),

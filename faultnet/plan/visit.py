@@ -37,18 +37,19 @@ NEGLIGIBLE = 1e-14
 """Branches less likely than this, of a whole of 1, are taken to end at no cost."""
 
 OPENED, AT_MOST, COME_BACK, NODES, IS_FULL = range(5)
-"""Places in `Work.count`: nodes opened, how many may be, whether to come back now, nodes in memory, whether it is full."""
+"""Places in `Work.tally`: nodes opened, how many may be, whether to come back now, nodes in memory, is it full."""
 
 _CHOOSE, _OUTCOMES, _REPAIRED = range(3)
 """What is next at a depth: choose an action, visit an outcome of the test in hand, or the failure of the repair."""
 
-FRAME = np.dtype(
-    [("made", "u8"), ("done", "i8"), ("bench", "i8"), ("no_power", "?"), ("first_word", "u8"), ("second_word", "u8")]
-    + [("total", "f8"), ("lower", "f8"), ("upper", "f8"), ("best", "i8"), ("slack", "f8"), ("cut", "f8")]
-    + [("action", "i8"), ("price", "f8"), ("spent", "f8"), ("known", "f8"), ("limit", "f8"), ("row", "i8")]
-    + [("stage", "i8")],
-    align=True,
-)
+_FRAME_FIELDS = {
+    "u8": "made first_word second_word",
+    "i8": "done bench best action row stage",
+    "f8": "total lower upper slack cut price spent known limit",
+    "?": "no_power",
+}
+
+FRAME = np.dtype([(name, kind) for kind, names in _FRAME_FIELDS.items() for name in names.split()], align=True)
 """A node on the way down. Which: tests made and repairs done (bits), bench, whether power is forbidden, words of its
 outcomes. Its weight and bounds, the action behind the upper one if it was found here (else -1), how far it may stay
 open, and the lower bound from which on nobody asks for it. In hand: the action, its lower bound so far, its cost by
@@ -65,7 +66,7 @@ class Work(NamedTuple):
     """Room for the search, so that little is allocated on the way; one row a depth but for the last ones.
 
     weights: of hypotheses; masses: their sums over kinds; ready: repairs whose order and proofs are met.
-    seen: the row each test showed, or -1. words: two random words of each row. count: see `OPENED` and so on.
+    seen: the row each test showed, or -1. words: two random words of each row. tally: see `OPENED` and so on.
     """
 
     frames: Records
@@ -80,7 +81,7 @@ class Work(NamedTuple):
     spare: Floats
     seen: Ints
     words: Bits
-    count: Ints
+    tally: Ints
 
 
 @called()
@@ -97,7 +98,7 @@ def visit(t: Any, memory: Any, work: Any, gap: Any) -> None:
         f = work.frames[d]
         goes_down = False
         if f.stage == _CHOOSE:
-            if work.count[COME_BACK] or not _choose(t, memory, work, d):
+            if work.tally[COME_BACK] or not _choose(t, memory, work, d):
                 _close_node(t, memory, work, d)
                 if d == 0:
                     return
@@ -106,7 +107,7 @@ def visit(t: Any, memory: Any, work: Any, gap: Any) -> None:
             else:
                 f.stage = _OUTCOMES if f.action < n_tests else _REPAIRED
         elif f.stage == _OUTCOMES:
-            if f.price >= f.limit or work.count[COME_BACK]:
+            if f.price >= f.limit or work.tally[COME_BACK]:
                 _close_action(work, d, np.inf)
             elif _next_outcome(t, work, d):
                 goes_down = True
@@ -128,11 +129,11 @@ def _enter(t: Any, memory: Any, work: Any, d: Any) -> Any:
     """Open the node at this depth; whether there is more to do there."""
     _open(t, memory, work, d)
     f = work.frames[d]
-    if f.upper - f.lower <= f.slack or f.lower >= f.cut or work.count[COME_BACK]:
+    if f.upper - f.lower <= f.slack or f.lower >= f.cut or work.tally[COME_BACK]:
         return False
-    work.count[OPENED] += 1
-    if work.count[OPENED] >= work.count[AT_MOST]:
-        work.count[COME_BACK] = 1
+    work.tally[OPENED] += 1
+    if work.tally[OPENED] >= work.tally[AT_MOST]:
+        work.tally[COME_BACK] = 1
         return False
     f.stage = _CHOOSE
     _price_all(t, memory, work, d)
@@ -163,11 +164,11 @@ def _open(t: Any, memory: Any, work: Any, d: Any) -> None:
         if lower < enough and cheapest < np.inf:
             lower = max(lower, informed(t, work.weights[d], mass, f.total, f.made, f.done, f.bench, enough))
         f.lower = min(lower, f.upper)
-    _remember(memory, work.count, a, b, f.lower, f.upper, best)
+    _remember(memory, work.tally, a, b, f.lower, f.upper, best)
 
 
 @inner()
-def _remember(memory: Any, count: Any, a: Any, b: Any, lower: Any, upper: Any, best: Any) -> None:
+def _remember(memory: Any, tally: Any, a: Any, b: Any, lower: Any, upper: Any, best: Any) -> None:
     """Put a node into memory, or better bounds of one that is there; ask for a larger one when it is full."""
     place = find(memory, a, b)
     if place >= 0:
@@ -175,11 +176,11 @@ def _remember(memory: Any, count: Any, a: Any, b: Any, lower: Any, upper: Any, b
         if upper < memory[place].upper:
             memory[place].upper = upper
             memory[place].best = best
-    elif count[NODES] * 10 >= 6 * len(memory):
-        count[COME_BACK] = 1
-        count[IS_FULL] = 1
+    elif tally[NODES] * 10 >= 6 * len(memory):
+        tally[COME_BACK] = 1
+        tally[IS_FULL] = 1
     else:
-        count[NODES] += 1
+        tally[NODES] += 1
         new = memory[-1 - place]
         new.first_word, new.second_word = a, b
         new.lower, new.upper, new.best = lower, upper, best
@@ -201,9 +202,9 @@ def _price_all(t: Any, memory: Any, work: Any, d: Any) -> None:
         work.offers[d, test].is_open = True
     for repair in range(len(t.repairs)):
         price = np.inf
-        if work.ready[d, repair] and t.repairs_at[repair, f.bench].cost < np.inf:
-            if gate_met(t.repairs[repair].gate, t.judged[repair], work.masses[d], f.total):
-                price = _price_repair(t, memory, work, d, repair)
+        may = work.ready[d, repair] and t.repairs_at[repair, f.bench].cost < np.inf
+        if may and gate_met(t.repairs[repair].gate, t.judged[repair], work.masses[d], f.total):
+            price = _price_repair(t, memory, work, d, repair)
         work.offers[d, n_tests + repair].price = price
         work.offers[d, n_tests + repair].is_open = True
 
@@ -259,9 +260,7 @@ def _price_repair(t: Any, memory: Any, work: Any, d: Any, repair: Any) -> Any:
     work.ready_then[:] = work.ready[d]
     work.ready_then[repair] = False
     known = t.known[bench, done]
-    return spent + lower_bound(
-        t.stops, t.repairs, t.judged, known, mass, total, work.ready_then, cheapest, work.easy
-    )
+    return spent + lower_bound(t.stops, t.repairs, t.judged, known, mass, total, work.ready_then, cheapest, work.easy)
 
 
 # -- one action after the other --------------------------------------------------------------------------------------
@@ -372,7 +371,7 @@ def _close_node(t: Any, memory: Any, work: Any, d: Any) -> None:
         least = min(least, work.offers[d, action].price)
     f.lower = min(max(f.lower, least), f.upper)
     a, b = node_words(f.first_word, f.second_word, f.done, f.bench)
-    _remember(memory, work.count, a, b, f.lower, f.upper, f.best)
+    _remember(memory, work.tally, a, b, f.lower, f.upper, f.best)
 
 
 @called()

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from faultnet.cpt import Floats
 from faultnet.plan.memory import find, node_words, seen_words
-from faultnet.plan.problem import WORKS, Bools, Problem
+from faultnet.plan.problem import WORKS, Bools
 from faultnet.plan.search import Solved, room_for
 from faultnet.plan.visit import FRAME, NEGLIGIBLE, may_do, without_more_tests
 
@@ -43,7 +44,7 @@ class Walk:
 
     def planned(self, state: State) -> int:
         """The action of the plan that was found: a test, then repairs, then ways to stop, by number."""
-        tables, memory = self.solved.tables, self.solved.memory
+        memory = self.solved.memory
         place = find(memory, *_words(node_words(*state.words, _bits(state.done), state.bench)))
         if place >= 0:
             return int(memory[place]["best"])
@@ -67,13 +68,16 @@ class Walk:
             weights = state.weights * own.chances[:, outcome]
             if weights.sum() > NEGLIGIBLE:
                 words = _words(seen_words(self.solved.words, first + outcome, _bits(state.done), *state.words))
-                yield outcome, State(
-                    weights,
-                    (*state.seen, (test, outcome)),
-                    state.done,
-                    int(own.leaves[state.bench]),
-                    state.no_power or bool(own.forbids_power[outcome]),
-                    words,
+                yield (
+                    outcome,
+                    State(
+                        weights,
+                        (*state.seen, (test, outcome)),
+                        state.done,
+                        int(own.leaves[state.bench]),
+                        state.no_power or bool(own.forbids_power[outcome]),
+                        words,
+                    ),
                 )
 
     def failure(self, state: State, repair: int) -> tuple[float, State]:
@@ -81,15 +85,15 @@ class Walk:
         own = self.problem.repairs[repair]
         moved = own.survives * own.moves.chance * state.weights[own.moves.origin]
         left = own.moves.end != WORKS
-        weights = np.bincount(own.moves.end[left], moved[left], self.problem.n_hypotheses)
+        weights: Floats = np.bincount(own.moves.end[left], moved[left], self.problem.n_hypotheses).astype(float)
         after = State(weights, state.seen, state.done | {repair}, int(own.leaves[state.bench]), False, state.words)
         return float(moved[~left].sum()), after
 
     def _mass(self, state: State) -> Floats:
-        mass: Floats = np.bincount(self.problem.kinds, state.weights, self.problem.n_kinds)
+        mass: Floats = np.bincount(self.problem.kinds, state.weights, self.problem.n_kinds).astype(float)
         return mass
 
-    def _frame(self, state: State) -> np.void:
+    def _frame(self, state: State) -> Any:
         """The state as the compiled functions take it; what was seen goes into the room."""
         self._work.seen[:] = -1
         for test, outcome in state.seen:
@@ -97,8 +101,7 @@ class Walk:
         frame = np.zeros((), dtype=FRAME)
         frame["made"], frame["done"] = _bits(frozenset(test for test, _ in state.seen)), _bits(state.done)
         frame["bench"], frame["no_power"], frame["total"] = state.bench, state.no_power, state.total
-        record: np.void = frame[()]
-        return record
+        return frame[()]
 
 
 def _bits(numbers: frozenset[int]) -> int:

@@ -100,7 +100,8 @@ class ReadingGains:
         weights = np.zeros_like(self.grid.weights)
         for chances, at in zip(states, standings(self.model, conditions), strict=True):
             weights += weighed_together(self.model, taken, at, self.grid) @ chances
-        return weights / weights.sum()
+        after: Floats = weights / weights.sum()
+        return after
 
     def _conditions(self, observation: str) -> list[str]:
         """The conditions that this reading or one taken before hangs on."""

@@ -1,0 +1,140 @@
+"""A plan as one printable page, HTML or PDF, to pin to the wall: numbered steps, what each may show, where to go on."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+
+from faultnet.case.words import describe_event
+from faultnet.cli.as_json import disclaimer
+from faultnet.cli.plan_words import cautions_of, costs, heading, outcome_words, stop_words, suspects_words
+from faultnet.cli.typed import Understood
+from faultnet.errors import UsageProblem
+from faultnet.plan import Plan, PlanStep
+from faultnet.words import percent
+
+MOST_ROWS = 18
+"""Steps that fit a page; rarer ones are left to `faultnet next`."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A numbered step of the sheet. does: what to do; hazard and minutes; shows: each outcome and where it leads."""
+
+    number: int
+    does: str
+    notes: str
+    shows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """All that stands on the page."""
+
+    title: str
+    facts: tuple[str, ...]
+    rows: tuple[Row, ...]
+    cautions: tuple[str, ...]
+    foot: str
+
+
+def write_sheet(file: Path, told: Understood, plan: Plan) -> None:
+    """Write the page. UsageProblem: PDF without the package for it, or the file cannot be written."""
+    sheet = make_sheet(told, plan)
+    try:
+        if file.suffix.lower() == ".pdf":
+            from faultnet.cli.plan_pdf import pdf_bytes
+
+            file.write_bytes(pdf_bytes(sheet))
+        else:
+            file.write_text(html_text(sheet), encoding="utf-8")
+    except OSError as error:
+        raise UsageProblem(f"--sheet {file}: {error.strerror or error}") from None
+
+
+def make_sheet(told: Understood, plan: Plan) -> Sheet:
+    """The page of a plan: the likeliest steps, as many as fit."""
+    steps = _likeliest(plan.first)
+    numbers = {id(step): n for n, step in enumerate(steps, 1)}
+    model, case = told.model, told.case
+    facts = [f"{n}. {describe_event(model, event)}" for n, event in enumerate(case.events, 1)]
+    if case.inches is not None:
+        facts.append(f"{case.inches:g} inch")
+    low = "" if plan.cost.is_exact else f"; no plan costs less than {plan.cost.lower:.0f}"
+    facts.append(f"expected cost {plan.cost.upper:.0f}{low}; giving up costs {plan.giving_up:.0f} ({costs(plan)})")
+    shown = min((step.reached for step in steps), default=0.0)
+    return Sheet(
+        title=heading(model),
+        facts=tuple(facts),
+        rows=tuple(_row(told, step, numbers) for step in steps),
+        cautions=tuple(f"{text} ({where})" for text, where in cautions_of(plan, shown)),
+        foot=f"{model.version}. {disclaimer(model)}",
+    )
+
+
+def _likeliest(first: PlanStep) -> list[PlanStep]:
+    """Steps in the order of the tree, the likeliest that fit the page; ends are written where they are reached."""
+    steps = [step for step in first.steps() if step.kind != "stop" or step is first]
+    kept = {id(step) for step in sorted(steps, key=lambda step: -step.reached)[:MOST_ROWS]}
+    return [step for step in steps if id(step) in kept]
+
+
+def _row(told: Understood, step: PlanStep, numbers: dict[int, int]) -> Row:
+    if step.step is None:
+        return Row(numbers[id(step)], stop_words(told, step), "", ())
+    setup = f"first {', '.join(step.step.setup)}; " if step.step.setup else ""
+    minutes = step.step.setup_minutes + step.step.minutes
+    harm = f"; may ruin the set: {percent(step.harm)}" if step.harm else ""
+    advice = told.model.repairs[step.id].advice if step.kind == "repair" else told.model.tests[step.id].how
+    notes = f"{setup}{minutes:.0f} min, hazard {step.step.hazard}{harm}. {advice}"
+    shows = tuple(
+        (f"{outcome_words(told.model, step, branch)} ({percent(branch.chance)})", _leads(told, branch.then, numbers))
+        for branch in step.branches
+        if branch.chance > 0
+    )
+    return Row(numbers[id(step)], f"{step.label} ({suspects_words(told.model, step)})", notes, shows)
+
+
+def _leads(told: Understood, then: PlanStep | None, numbers: dict[int, int]) -> str:
+    if then is None:
+        return "run it on test, close it"
+    if then.kind == "stop":
+        return stop_words(told, then)
+    return f"go to {numbers[id(then)]}" if id(then) in numbers else "ask faultnet next"
+
+
+_STYLE = """
+@page { size: A4; margin: 11mm }
+body { font: 9pt/1.25 sans-serif; color: #111; max-width: 190mm; margin: auto }
+h1 { font-size: 13pt; margin: 0 0 1mm } h2 { font-size: 10pt; margin: 2mm 0 1mm }
+ul { margin: 0; padding-left: 4mm } table { border-collapse: collapse; width: 100% }
+td { border-top: .3mm solid #999; padding: .6mm 1mm; vertical-align: top }
+td:first-child { font-weight: bold; text-align: right; width: 7mm }
+.note { color: #333; font-size: 8pt } .goes { width: 42% } .cautions { font-size: 7.5pt; columns: 2 }
+footer { font-size: 7.5pt; margin-top: 2mm; border-top: .3mm solid #111 }
+"""
+
+
+def html_text(sheet: Sheet) -> str:
+    """The page as HTML, with nothing from elsewhere."""
+    return "\n".join(
+        [
+            '<!doctype html><html lang="en"><head><meta charset="utf-8">',
+            f"<title>{escape(sheet.title)}</title><style>{_STYLE}</style></head><body>",
+            f"<h1>{escape(sheet.title)}</h1>",
+            "<ul>" + "".join(f"<li>{escape(fact)}</li>" for fact in sheet.facts) + "</ul>",
+            "<h2>Before each step, the cautions that name it</h2>",
+            '<ul class="cautions">' + "".join(f"<li>{escape(text)}</li>" for text in sheet.cautions) + "</ul>",
+            "<h2>Steps</h2><table>",
+            *_html_rows(sheet),
+            f"</table><footer>{escape(sheet.foot)}</footer></body></html>",
+            "",
+        ]
+    )
+
+
+def _html_rows(sheet: Sheet) -> Iterator[str]:
+    for row in sheet.rows:
+        goes = "<br>".join(f"{escape(shown)}: <b>{escape(leads)}</b>" for shown, leads in row.shows)
+        does = f'{escape(row.does)}<br><span class="note">{escape(row.notes)}</span>'
+        yield f'<tr><td>{row.number}</td><td>{does}</td><td class="goes">{goes}</td></tr>'
