@@ -77,7 +77,8 @@ def _lines(told: Understood, plan: Plan, *, full: bool) -> Iterator[str]:
     yield ""
     yield from understood(model, told.case)
     yield ""
-    yield bold("What it costs") + f"  ({costs(plan)})"
+    yield bold("What it costs")
+    yield wrapped(costs(plan), 2, 4)
     yield from table(compared(plan), "lrl")
     for note in left_aside(plan):
         yield wrapped(note, 2, 4)

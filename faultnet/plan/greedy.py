@@ -3,7 +3,7 @@
 import numpy as np
 
 from faultnet.engine.information import mutual_information_bits
-from faultnet.plan.walk import State, Walk
+from faultnet.plan.walk import Followed, State, Walk
 
 WORTH_ASKING_BITS = 0.01
 
@@ -11,33 +11,43 @@ TOO_RARE = 1e-4
 """Branches less likely than this are ended by repairs alone."""
 
 
-def cost_of_bits_per_minute(walk: Walk) -> float:
-    """The expected cost of the rule on the problem of this walk, in money.
+def follow_bits_per_minute(walk: Walk) -> Followed:
+    """The rule followed on the problem of this walk: what it costs, and what it does at every node.
 
     A repair past its gate is done, the likeliest one first; where no test tells enough about the kind of fault, one
     goes on with repairs alone, or stops.
     """
-    return _cost(walk, walk.start)
+    followed = Followed()
+    followed.cost = _cost(walk, walk.start, followed)
+    return followed
 
 
-def _cost(walk: Walk, state: State) -> float:
-    problem, total = walk.problem, state.total
-    if total < TOO_RARE:
+def _cost(walk: Walk, state: State, followed: Followed) -> float:
+    if state.total < TOO_RARE:
         return walk.by_repairs(state)[0]
-    allowed = walk.allowed(state)
-    repairs = [r for r in range(len(problem.repairs)) if allowed[len(problem.tests) + r]]
-    past_gate = [r for r in repairs if problem.repairs[r].gate > 0]
+    action = _action(walk, state)
+    if action is None:
+        cost, action = walk.by_repairs(state)
+    elif action < len(walk.problem.tests):
+        spent = state.total * float(walk.problem.tests[action].costs[state.bench])
+        cost = spent + sum(_cost(walk, after, followed) for _, after in walk.outcomes(state, action))
+    else:
+        repair = action - len(walk.problem.tests)
+        own, (cured, after) = walk.problem.repairs[repair], walk.failure(state, repair)
+        cost = state.total * float(own.costs[state.bench]) + cured * own.comeback
+        cost += _cost(walk, after, followed) if after.total > 0 else 0.0
+    followed.at[walk.node(state)] = cost, action
+    return cost
+
+
+def _action(walk: Walk, state: State) -> int | None:
+    """The rule's action by number; None where only repairs without a gate, or stopping, are left."""
+    problem, allowed = walk.problem, walk.allowed(state)
+    n_tests = len(problem.tests)
+    past_gate = [r for r, repair in enumerate(problem.repairs) if allowed[n_tests + r] and repair.gate > 0]
     if past_gate:
-        best = max(past_gate, key=lambda r: _judged(walk, state, r))
-        cured, after = walk.failure(state, best)
-        own = problem.repairs[best]
-        cost = total * float(own.costs[state.bench]) + cured * own.comeback
-        return cost + (_cost(walk, after) if after.total > 0 else 0.0)
-    test = _most_bits_a_minute(walk, state, [t for t in range(len(problem.tests)) if allowed[t]])
-    if test is None:
-        return walk.by_repairs(state)[0]
-    spent = total * float(problem.tests[test].costs[state.bench])
-    return spent + sum(_cost(walk, after) for _, after in walk.outcomes(state, test))
+        return n_tests + max(past_gate, key=lambda repair: _judged(walk, state, repair))
+    return _most_bits_a_minute(walk, state, [test for test in range(n_tests) if allowed[test]])
 
 
 def _judged(walk: Walk, state: State, repair: int) -> float:

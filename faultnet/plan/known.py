@@ -67,7 +67,7 @@ def known_from(problem: Problem, known: Floats) -> Floats:
     setups = np.full((len(known), len(known)), inf)
     np.fill_diagonal(setups, 0.0)
     for test in problem.tests:
-        extra = test.costs - test.costs.min(initial=inf)
+        extra = test.costs - test.costs.min()
         for bench in np.flatnonzero(np.isfinite(test.costs)).tolist():
             there = test.leaves[bench]
             setups[bench, there] = min(setups[bench, there], extra[bench])

@@ -8,10 +8,10 @@ from faultnet.errors import UsageProblem
 from faultnet.model.model import Model
 from faultnet.model.work import BenchState
 from faultnet.plan.compose import Composed, compose
-from faultnet.plan.greedy import cost_of_bits_per_minute
+from faultnet.plan.greedy import follow_bits_per_minute
 from faultnet.plan.problem import MOST_TESTS
 from faultnet.plan.result import Bounds, Branch, Plan, PlanStep
-from faultnet.plan.search import Solved, search
+from faultnet.plan.search import Solved, remembered, search, unsolved
 from faultnet.plan.walk import State, Walk
 from faultnet.ranking import rank_tests
 from faultnet.ranking.result import RankedTest, Ranking
@@ -47,17 +47,18 @@ def make_plan(
     ranking = rank_tests(model, case, bench, settings)
     chosen = _usual_tests(ranking) if tests is None else _named_tests(model, ranking, tests)
     composed = compose(model, case, chosen, settings, bench)
-    solved = search(composed.problem, keep_going)
+    by_bits = follow_bits_per_minute(Walk(unsolved(composed.problem)))
+    solved = search(composed.problem, keep_going, plans=remembered(by_bits.at))
     walk = Walk(solved)
     free = None
     if keep_comparing is not None:
-        free = _bounds(search(replace(composed.problem, free=True), keep_comparing, plans=solved))
+        free = _bounds(search(replace(composed.problem, free=True), keep_comparing, plans=solved.memory))
     first = _read(composed, walk, walk.start)
     return Plan(
         first=first,
         cost=Bounds(solved.lower, min(solved.upper, first.expected_cost), solved.is_exact),
         free=free,
-        bits_per_minute=cost_of_bits_per_minute(walk),
+        bits_per_minute=by_bits.cost,
         giving_up=giving_up_price(settings, case.inches),
         tests=tuple(chosen),
         left_out=composed.hypotheses.left_out,

@@ -102,6 +102,9 @@ class Problem:
     def __post_init__(self) -> None:
         if len(self.tests) > MOST_TESTS or len(self.repairs) > MOST_REPAIRS:
             raise ValueError(f"at most {MOST_TESTS} tests and {MOST_REPAIRS} repairs can be planned")
+        costs = [self.stops, *(test.costs for test in self.tests), *(repair.costs for repair in self.repairs)]
+        if any(np.any(cost < 0) for cost in costs):
+            raise ValueError("costs are not negative; add the same amount to every way to stop")
         for test in self.tests:
             if not np.allclose(test.chances.sum(axis=1), 1, rtol=0, atol=1e-9):
                 raise ValueError(f"the outcomes of {test.id} do not add to 1")
@@ -129,8 +132,8 @@ def simple_test(id_: str, chances: Floats, cost: float) -> PlanTest:
     return PlanTest(
         id=id_,
         chances=np.asarray(chances, dtype=float),
-        costs=np.array([cost]),
-        minutes=np.array([cost]),
+        costs=np.array([float(cost)]),
+        minutes=np.array([float(cost)]),
         leaves=np.array([0]),
         powered=np.array([False]),
         forbids_power=np.zeros(np.shape(chances)[1], dtype=bool),
@@ -146,7 +149,7 @@ def simple_repair(id_: str, cures: Iterable[int], n_hypotheses: int, cost: float
             rows.append((hypothesis, WORKS, success))
         if hypothesis not in cured or success < 1:
             rows.append((hypothesis, hypothesis, 1 - success if hypothesis in cured else 1.0))
-    return PlanRepair(id_, moves_of(rows), np.array([cost]), np.array([0]))
+    return PlanRepair(id_, moves_of(rows), np.array([float(cost)]), np.array([0]))
 
 
 NEVER = inf

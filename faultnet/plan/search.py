@@ -1,11 +1,11 @@
 """The cheapest plan of a problem: branch and bound in passes of ever smaller gaps, to be stopped at any time."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from faultnet.plan.memory import NOT_KNOWN, copy_nodes, empty_memory
+from faultnet.plan.memory import NOT_KNOWN, copy_nodes, empty_memory, find
 from faultnet.plan.problem import Problem
 from faultnet.plan.tables import Bits, Records, Tables, lay_out
 from faultnet.plan.visit import AT_MOST, BRANCH, COME_BACK, FRAME, IS_FULL, NODES, OFFER, OPENED, Work, visit
@@ -46,17 +46,18 @@ def search(
     problem: Problem,
     keep_going: Callable[[], bool] = lambda: True,
     closed: float = CLOSED,
-    plans: Solved | None = None,
+    plans: Records | None = None,
 ) -> Solved:
     """Bounds of the least expected cost, better and better until they are `closed` or `keep_going` says no.
 
-    plans: what was found where more constraints bind; its plans may be followed here as well.
+    plans: nodes of plans that may be followed here as well, found where more constraints bind or by a rule; the result
+    is never above them.
     """
     tables = lay_out(problem)
     work = room_for(problem, tables)
     memory = empty_memory(_FIRST_PLACES)
     if plans is not None:
-        memory = plans.memory.copy()
+        memory = plans.copy()
         memory["lower"] = NOT_KNOWN
         work.tally[NODES] = int(np.count_nonzero(memory["first_word"]))
     gap, nodes = np.inf, 0
@@ -74,6 +75,21 @@ def search(
         if not work.tally[COME_BACK]:
             gap = max(CLOSING * min(gap, upper - lower), 0.9 * closed)  # rounding must not keep it open
     return Solved(problem, tables, memory, work.words, lower, upper, nodes, upper - lower <= closed)
+
+
+def unsolved(problem: Problem) -> Solved:
+    """The problem laid out, nothing looked for yet."""
+    tables = lay_out(problem)
+    work = room_for(problem, tables)
+    return Solved(problem, tables, empty_memory(2), work.words, 0.0, np.inf, 0, False)
+
+
+def remembered(nodes: Mapping[tuple[np.uint64, np.uint64], tuple[float, int]]) -> Records:
+    """A memory of what a rule costs and does at every node."""
+    memory = empty_memory(max(_FIRST_PLACES, 4 << len(nodes).bit_length()))
+    for (first, second), (cost, action) in nodes.items():
+        memory[-1 - find(memory, first, second)] = (first, second, NOT_KNOWN, cost, action)
+    return memory
 
 
 def _visit_first(problem: Problem, tables: Tables, memory: Records, work: Work, gap: float) -> tuple[float, float]:

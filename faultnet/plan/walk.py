@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from math import inf
 from typing import Any
 
 import numpy as np
@@ -30,6 +31,14 @@ class State:
         return float(self.weights.sum())
 
 
+@dataclass
+class Followed:
+    """A rule followed through a problem: what it costs, and at every node its cost and action."""
+
+    cost: float = inf
+    at: dict[tuple[np.uint64, np.uint64], tuple[float, int]] = field(default_factory=dict)
+
+
 class Walk:
     """Moves over the states of a solved problem."""
 
@@ -45,10 +54,14 @@ class Walk:
     def planned(self, state: State) -> int:
         """The action of the plan that was found: a test, then repairs, then ways to stop, by number."""
         memory = self.solved.memory
-        place = find(memory, *_words(node_words(*state.words, _bits(state.done), state.bench)))
+        place = find(memory, *self.node(state))
         if place >= 0:
             return int(memory[place]["best"])
         return self.by_repairs(state)[1]
+
+    def node(self, state: State) -> tuple[np.uint64, np.uint64]:
+        """The words of a state's node in memory."""
+        return _words(node_words(*state.words, _bits(state.done), state.bench))
 
     def by_repairs(self, state: State) -> tuple[float, int]:
         """The cost and the first action where no more tests are made."""
