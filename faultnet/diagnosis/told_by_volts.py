@@ -7,13 +7,13 @@ import numpy as np
 from faultnet.case.case import Case
 from faultnet.case.events import Reading
 from faultnet.case.order import current
-from faultnet.case.steps import case_steps, counted_events, volts_of
+from faultnet.case.shown import likelihood_by_state, over_conditions
+from faultnet.case.steps import case_steps, counted_events
 from faultnet.cpt import Floats
 from faultnet.diagnosis.result import ReadingTold
 from faultnet.engine.evidence import Step
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
-from faultnet.readings import reading_likelihood
 from faultnet.readings.likelihood import grid_of, reading_model
 from faultnet.readings.predict import predicted, volt_nodes
 
@@ -33,25 +33,8 @@ def told_by_volts(model: Model, case: Case, belief: Belief) -> tuple[ReadingTold
         if isinstance(event, Reading):
             rest = case_steps(model, case, [n for n in counted if n != number])
             faults = _by_fault(model, belief, rest) if number in about_now else {}
-            told.append(ReadingTold(number, _by_state(model, case, event), faults))
+            told.append(ReadingTold(number, likelihood_by_state(model, case, event), faults))
     return tuple(told)
-
-
-def _by_state(model: Model, case: Case, event: Reading) -> dict[str, float]:
-    """Likelihood in each state, before anything is seen of the conditions it hangs on."""
-    found = reading_likelihood(model, [volts_of(case, event)], case.nominal)
-    table = _over_conditions(model, case, found.table, found.nodes[1:])
-    states = model.observations[event.observation].states
-    return {state: float(value / table.max()) for state, value in zip(states, table, strict=True)}
-
-
-def _over_conditions(model: Model, case: Case, table: Floats, conditions: Sequence[str]) -> Floats:
-    """A table whose last axes are conditions, at their shares or in the states given for the case."""
-    for name in reversed(conditions):
-        condition = model.conditions[name]
-        given = [float(state == case.given[name]) for state in condition.states] if name in case.given else None
-        table = table @ np.array(given or condition.shares)
-    return table
 
 
 def _by_fault(model: Model, belief: Belief, rest: Sequence[Step]) -> dict[str, float]:
@@ -79,7 +62,7 @@ def bands(model: Model, case: Case, observation: str) -> dict[str, tuple[float, 
     grid = grid_of(model, case.nominal, fineness=1)
     volts, _ = volt_nodes(grid, how.up_to_volts)
     shown = predicted(model, observation, case.meter, (), how.given, grid)
-    shown = _over_conditions(model, case, shown, how.given)
+    shown = over_conditions(model, case, shown, how.given)
     states = model.observations[observation].states
     return {state: _likeliest(volts, shown[:, n]) for n, state in enumerate(states)}
 

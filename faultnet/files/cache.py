@@ -14,7 +14,7 @@ from typing import Any
 
 from faultnet.model.document import Document
 
-LAYOUT = 10
+LAYOUT = 11
 """Raise this when the document, what is refused in it, or how priors are solved from it changes."""
 
 

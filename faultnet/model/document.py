@@ -222,6 +222,7 @@ def _repair(id_: str, r: Document, cautions: Mapping[str, Caution]) -> Repair:
         hazard=r["hazard"],
         needs=dict(r["needs"]),
         after=_after(r["after"]),
+        proved_by=tuple(_when(proof) for proof in r["proved_by"]),
         cautions=tuple(cautions[c] for c in r["cautions"]),
         advice=r["advice"],
         mark=r["mark"],

@@ -141,6 +141,8 @@ class BenchTest:
 class Repair:
     """An action that sets components to ok with a success rate. judged_by: the group that must be faulty, else `fixes`.
 
+    proved_by: of each of these, one observation must have been seen in one of its states.
+
     success: chance that a faulty component is ok afterwards, bad new parts counted as failures. arrives_faulty: chance
     that the new part is bad, which counts where the old one was good.
     minutes and parts by size class (up to 32, 43 to 50, 55 to 65, 75 inch and more); harm by the same classes.
@@ -161,6 +163,7 @@ class Repair:
     hazard: int
     needs: Mapping[str, str]
     after: Choices
+    proved_by: tuple[Mapping[str, tuple[str, ...]], ...]
     cautions: tuple[Caution, ...]
     advice: str
     mark: str

@@ -8,6 +8,7 @@ import numpy as np
 
 from faultnet.case.bench import bench_after_events, test_step
 from faultnet.case.case import Case
+from faultnet.case.shown import states_shown
 from faultnet.case.steps import case_steps
 from faultnet.cpt import Floats
 from faultnet.model.model import Model
@@ -16,8 +17,8 @@ from faultnet.plan.bands import Banded, band_reading
 from faultnet.plan.hypotheses import Hypotheses, hypotheses_of
 from faultnet.plan.problem import NEVER, WORKS, Bools, Moves, PlanRepair, PlanTest, Problem, moves_of
 from faultnet.ranking.volts import ReadingGains
+from faultnet.repairs.gates import Proof, judged_by, least_sure
 from faultnet.repairs.prices import RepairPrice, giving_up_price, repair_price
-from faultnet.repairs.rank import judged_by
 from faultnet.settings import ShopSettings
 
 
@@ -57,7 +58,8 @@ def compose(
     banded = [band_reading(gains, test) for test in planned]
     hypotheses = hypotheses_of(model, belief, leaves, banded)
     walk = _Walk(model, case, settings, planned, repairs, bench or bench_after_events(model, case))
-    order = _Order(case, leaves)
+    outcomes = [_outcomes(model, own) for own in leaves]
+    order = _Order(case, leaves, outcomes, frozenset(states_shown(model, case, belief)))
     lost = giving_up_price(settings, case.inches)
     problem = Problem(
         weights=hypotheses.weights,
@@ -67,7 +69,10 @@ def compose(
             walk.test(n, rows, _forbids_power(model, own), order.groups(test.after))
             for n, (test, own, rows) in enumerate(zip(planned, leaves, hypotheses.rows, strict=True))
         ),
-        repairs=tuple(walk.repair(n, hypotheses, order.groups(repair.after)) for n, repair in enumerate(repairs)),
+        repairs=tuple(
+            walk.repair(n, hypotheses, order.groups(repair.after), order.proofs(repair.proved_by))
+            for n, repair in enumerate(repairs)
+        ),
         no_power=bool(case.no_power(model)),
     )
     return Composed(
@@ -78,7 +83,7 @@ def compose(
         hypotheses=hypotheses,
         tests=tuple(planned),
         repairs=tuple(repairs),
-        outcomes=tuple(_outcomes(model, own) for own in leaves),
+        outcomes=tuple(outcomes),
         leaves=tuple(leaves),
         benches=tuple(walk.benches),
         steps=walk.steps,
@@ -140,7 +145,13 @@ class _Walk:
             after=after,
         )
 
-    def repair(self, number: int, hypotheses: Hypotheses, after: tuple[frozenset[int], ...]) -> PlanRepair:
+    def repair(
+        self,
+        number: int,
+        hypotheses: Hypotheses,
+        after: tuple[frozenset[int], ...],
+        proved_by: tuple[frozenset[tuple[int, int]], ...],
+    ) -> PlanRepair:
         repair, settings = self._repairs[number], self.settings
         prices = [self.prices[number, bench] for bench in range(len(self.benches))]
         costs = [p.done + p.harm * p.ruined if settings.may_do(p.step.hazard) else NEVER for p in prices]
@@ -153,7 +164,8 @@ class _Walk:
             survives=1 - prices[0].harm,
             comeback=prices[0].comeback,
             after=after,
-            gate=settings.gate_panel if repair.needs.get("panel") == "opened" else settings.gate_repair,
+            proved_by=proved_by,
+            gate=least_sure(repair, settings),
             judged=np.array([bool(kind & judged) for kind in hypotheses.kinds]),
         )
 
@@ -161,9 +173,20 @@ class _Walk:
 class _Order:
     """The trade's order in numbers of the plan's tests; what no test of the plan shows is taken as done."""
 
-    def __init__(self, case: Case, leaves: Sequence[tuple[str, ...]]) -> None:
-        self._seen = case.ever_seen()
+    def __init__(
+        self,
+        case: Case,
+        leaves: Sequence[tuple[str, ...]],
+        outcomes: Sequence[tuple[tuple[str, ...], ...]],
+        shown: frozenset[tuple[str, str]],
+    ) -> None:
+        self._seen, self._shown = case.ever_seen(), shown
         self._shown_by = {leaf: number for number, own in enumerate(leaves) for leaf in own}
+        self._rows_of: dict[tuple[str, str], set[tuple[int, int]]] = {}
+        for test, (own, rows) in enumerate(zip(leaves, outcomes, strict=True)):
+            for row, states in enumerate(rows):
+                for finding in zip(own, states, strict=True):
+                    self._rows_of.setdefault(finding, set()).add((test, row))
         self.missing: list[str] = []
 
     def groups(self, after: Choices) -> tuple[frozenset[int], ...]:
@@ -175,6 +198,23 @@ class _Order:
             else:
                 self.missing.append(" or ".join(choice))
         return tuple(groups)
+
+    def proofs(self, proofs: Sequence[Proof]) -> tuple[frozenset[tuple[int, int]], ...]:
+        """What is still to be proved, in numbers of tests and their rows."""
+        groups = []
+        for proof in proofs:
+            findings = [(observation, state) for observation, states in proof.items() for state in states]
+            if self._shown.isdisjoint(findings):
+                group = frozenset[tuple[int, int]]().union(*(self._rows_of.get(finding, set()) for finding in findings))
+                if group:
+                    groups.append(group)
+                else:
+                    self.missing.append(_proof_words(proof))
+        return tuple(groups)
+
+
+def _proof_words(proof: Proof) -> str:
+    return " or ".join(f"{observation}={'/'.join(states)}" for observation, states in proof.items())
 
 
 def _moves(hypotheses: Hypotheses, repair: Repair) -> Moves:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from faultnet.model.work import Choices, choices_in_words
+from faultnet.model.work import choices_in_words
 from faultnet.ranking.result import Advice, HeldBack, RankedTest
 from faultnet.repairs import RankedRepair
 from faultnet.settings import ShopSettings
@@ -53,12 +53,12 @@ def _repair_or_its_proof(
     likeliest = next((repair for repair in repairs if repair.repair not in tried), None)
     if likeliest is None or likeliest.named_right < likeliest.gate or not settings.may_do(likeliest.step.hazard):
         return None
-    if not likeliest.waits_for:
+    if not likeliest.waits_for and not likeliest.unproved and not likeliest.held_because:
         sure = (
             f"{percent(likeliest.named_right)} sure of {likeliest.judged}, past the gate of {percent(likeliest.gate)}"
         )
         return Advice("repair", likeliest.repair, sure)
-    needed = _before(allowed, likeliest.waits_for)
+    needed = _before(allowed, likeliest.waits_for) or _before(allowed, [tuple(proof) for proof in likeliest.unproved])
     return (
         None
         if needed is None
@@ -78,7 +78,7 @@ def _best_test(allowed: Sequence[RankedTest], aim: str) -> Advice | None:
     return Advice("test", best.test, why + (f"; usually {choices_in_words(best.waits_for)}" if best.waits_for else ""))
 
 
-def _before(allowed: Sequence[RankedTest], waits_for: Choices) -> RankedTest | None:
+def _before(allowed: Sequence[RankedTest], waits_for: Sequence[tuple[str, ...]]) -> RankedTest | None:
     """The first open test among those waited for, or what that one waits for in turn; None when there is none to do."""
     for choice in waits_for:
         open_tests = [test for test in allowed if set(test.reveals) & set(choice)]

@@ -9,7 +9,8 @@ from faultnet.case.steps import believe, repair_steps
 from faultnet.engine.evidence import Change
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
-from faultnet.model.work import BenchState, Choices, Repair, Step, choices_in_words, unmet
+from faultnet.model.work import BenchState, Choices, Repair, Step
+from faultnet.repairs.gates import Proof, gate_of
 from faultnet.repairs.prices import repair_price
 from faultnet.settings import ShopSettings
 from faultnet.words import percent
@@ -20,7 +21,8 @@ class RankedRepair:
     """A repair. named_right: P(what it is judged by is faulty). cures: P(the set works afterwards).
 
     cost: time, parts at mid price and the hazard's price of doing it; failure, harm and comebacks are not in it yet.
-    gate: how sure the shop wants to be. waits_for: what must be seen first. held_because: why not now, or "".
+    gate: how sure the shop wants to be. waits_for: what must be looked at first; unproved: of which nothing that proves
+    it was seen. held_because: why not now, or "".
     """
 
     repair: str
@@ -29,6 +31,7 @@ class RankedRepair:
     named_right: float
     gate: float
     waits_for: Choices
+    unproved: tuple[Proof, ...]
     cures: float
     cost: float
     parts_low: float
@@ -67,29 +70,23 @@ def _rank(
     model: Model, case: Case, belief: Belief, repair: Repair, bench: BenchState, settings: ShopSettings
 ) -> RankedRepair:
     price = repair_price(model, repair, bench, case.inches, settings)
-    named_right = 1 - float(belief.joint(judged_by(model, repair)).flat[0])
-    gate = settings.gate_panel if repair.needs.get("panel") == "opened" else settings.gate_repair
-    waits_for = unmet(repair.after, case.ever_seen())
+    gate = gate_of(model, case, belief, repair, price, settings)
     return RankedRepair(
         repair=repair.id,
         label=repair.label,
         judged=_judged_words(model, repair, belief),
-        named_right=named_right,
-        gate=gate,
-        waits_for=waits_for,
+        named_right=gate.named_right,
+        gate=gate.sure,
+        waits_for=gate.waits_for,
+        unproved=gate.unproved,
         cures=cure_chance(model, belief, repair.id),
         cost=price.done,
         parts_low=price.parts_low,
         parts_high=price.parts_high,
         step=price.step,
-        held_because=_held_because(named_right, gate, waits_for, price.step, settings),
+        held_because=gate.held_because,
         advice=repair.advice,
     )
-
-
-def judged_by(model: Model, repair: Repair) -> tuple[str, ...]:
-    """The components of which one must be faulty for the repair to be right."""
-    return model.groups[repair.judged_by].components if repair.judged_by else repair.fixes
 
 
 def _judged_words(model: Model, repair: Repair, belief: Belief) -> str:
@@ -99,16 +96,3 @@ def _judged_words(model: Model, repair: Repair, belief: Belief) -> str:
         return f"the {labels}"
     own = 1 - float(belief.joint(repair.fixes).flat[0])
     return f"the {model.groups[repair.judged_by].label} ({labels} {percent(own)})"
-
-
-def _held_because(named_right: float, gate: float, waits_for: Choices, step: Step, settings: ShopSettings) -> str:
-    if not settings.may_do(step.hazard):
-        return untrained_reason(step.hazard)
-    if named_right < gate:
-        return f"{percent(named_right)} sure of the part; the shop's gate is {percent(gate)}"
-    return f"only {choices_in_words(waits_for)}" if waits_for else ""
-
-
-def untrained_reason(hazard: int) -> str:
-    """Why a step is held back at a bench that is not marked as trained."""
-    return f"hazard {hazard}: for a trained person, and this bench is not marked as trained"

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from faultnet.model.work import SETUP_PARTS
+from faultnet.schema.basic import When
 from faultnet.schema.parts import Finding, Parts, Path, repeated, unknown
 from faultnet.schema.work_shapes import AlterationShape
 
@@ -36,9 +37,28 @@ def check_work(parts: Parts) -> Iterator[Finding]:
         if repair.judged_by and repair.judged_by not in parts.named("groups"):
             yield ("repairs", id_, "judged_by"), unknown("group", repair.judged_by, parts.named("groups"))
         yield from repeated(("repairs", id_, "fixes"), repair.fixes)
+        yield from _proofs(("repairs", id_, "proved_by"), repair.proved_by, parts, observations)
         for number, component in enumerate(repair.fixes):
             if component not in parts.named("components"):
                 yield ("repairs", id_, "fixes", number), unknown("component", component, parts.named("components"))
+
+
+def _proofs(path: Path, proofs: Sequence[When], parts: Parts, observations: Sequence[str]) -> Iterator[Finding]:
+    """What is wrong with what proves a repair: observations and states that are unknown, states that prove nothing."""
+    for number, proof in enumerate(proofs):
+        for observation, states in proof.items():
+            here = (*path, number, observation)
+            if observation not in observations:
+                yield here, unknown("observation", observation, observations)
+                continue
+            known = parts.states(observation)
+            if known is None:
+                continue
+            for state in states:
+                if state not in known:
+                    yield here, unknown(f"state of {observation}:", state, known)
+            if set(known) <= set(states):
+                yield here, f"every state of {observation} would prove it; leave out those that do not"
 
 
 def _alterations(path: Path, alters: Sequence[AlterationShape], parts: Parts) -> Iterator[Finding]:

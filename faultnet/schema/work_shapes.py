@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field
 
-from faultnet.schema.basic import Amount, Chance, Choice, Hazard, Id, Mark, Shape, Text
+from faultnet.schema.basic import Amount, Chance, Choice, Hazard, Id, Mark, Shape, Text, When
 
 
 class SetupShape(Shape):
@@ -78,6 +78,7 @@ class RepairShape(Shape):
     hazard: Hazard
     needs: dict[Id, Id] = {}
     after: list[Choice] = []
+    proved_by: list[Annotated[When, Field(min_length=1)]] = []
     cautions: list[Id] = []
     advice: str = ""
     mark: Mark

@@ -1,0 +1,102 @@
+"""Repairs alone, in the order of least expected cost: exact, for many beliefs at once.
+
+What counts of a belief is which components are faulty: a *set of faults*, by bits. After some repairs have failed, the
+chance that the set still does not work is one number for each set of repairs, whatever their order, so the best order
+is found over sets of repairs (Held & Karp 1962) instead of over orders.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+
+from faultnet.cpt import Floats, Ints
+
+MOST_COMPONENTS = 12
+MOST_REPAIRS = 10
+
+STOP = -1
+"""The first step where stopping costs least."""
+
+
+@dataclass(frozen=True)
+class Option:
+    """A repair in numbers. fixes: components, by bits; success: of mending each of them.
+
+    cost: of doing it on a set put together, with the expected harm; harm: the chance that it ends the job; comeback:
+    expected cost of a comeback once it cured.
+    """
+
+    fixes: int
+    success: float
+    cost: float
+    harm: float = 0.0
+    comeback: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class LeastCosts:
+    """What repairs alone cost at least, for each belief ``(n_beliefs,)``.
+
+    first: the step to begin with, an option by number or `STOP`. by_first: the least cost of beginning with each option
+    ``(n_beliefs, n_options)``. stopping: of stopping at once.
+    """
+
+    least: Floats
+    first: Ints
+    by_first: Floats
+    stopping: Floats
+
+
+def least_costs(
+    faults: Floats, options: Sequence[Option], stop: float, first_costs: Floats | None = None
+) -> LeastCosts:
+    """The least expected costs by repairs alone, each made at most once.
+
+    faults: P(set of faults) of each belief, up to a factor, ``(n_beliefs, 2**n_components)``; costs keep that factor.
+    stop: cost of ending with a set that does not work. first_costs: what each option costs as the first step, from how
+    the set stands, ``(n_beliefs, n_options)`` or one row for all.
+    """
+    n_options = len(options)
+    if n_options > MOST_REPAIRS or faults.shape[1] > 2**MOST_COMPONENTS:
+        raise ValueError(f"at most {MOST_REPAIRS} repairs of {MOST_COMPONENTS} components")
+    whole = faults.sum(axis=1)
+    dark = whole[:, None] - faults @ mended_chances(options, faults.shape[1]).T  # does not work after a set of repairs
+    costs = np.array([option.cost for option in options])
+    survives = np.array([1 - option.harm for option in options])
+    comebacks = np.array([option.comeback for option in options])
+    least = stop * dark
+    by_first = np.full((len(faults), n_options), inf)
+    own_first = np.broadcast_to(costs if first_costs is None else first_costs, by_first.shape)
+    for n_done in range(n_options - 1, -1, -1):
+        done = np.array([s for s in range(2**n_options) if s.bit_count() == n_done])
+        for number in range(n_options):
+            here = done[(done >> number & 1) == 0]
+            then = here | 1 << number
+            if n_done:
+                tried, cost = dark[:, here], costs[number]
+            else:
+                tried, cost = whole[:, None], own_first[:, number, None]
+            later = (tried - dark[:, then]) * comebacks[number] + least[:, then]
+            value = tried * cost + survives[number] * later
+            if not n_done:
+                by_first[:, number] = value[:, 0]
+            least[:, here] = np.minimum(least[:, here], value)
+    stopping = stop * dark[:, 0]
+    best = by_first.min(axis=1, initial=inf)
+    first = np.where(best < stopping, by_first.argmin(axis=1) if n_options else STOP, STOP)
+    return LeastCosts(np.minimum(best, stopping), first, by_first, stopping)
+
+
+def mended_chances(options: Sequence[Option], n_sets: int) -> Floats:
+    """P(all of a set of faults are mended | set of repairs made): ``(2**n_options, n_sets of faults)``."""
+    made, faulty = np.arange(2 ** len(options))[:, None], np.arange(n_sets)[None]
+    chances = np.ones((2 ** len(options), n_sets))
+    for component in range(max(n_sets - 1, 1).bit_length()):
+        not_mended = np.ones((2 ** len(options), 1))
+        for number, option in enumerate(options):
+            if option.fixes >> component & 1:
+                not_mended = np.where(made >> number & 1, not_mended * (1 - option.success), not_mended)
+        chances = np.where(faulty >> component & 1, chances * (1 - not_mended), chances)
+    return chances
