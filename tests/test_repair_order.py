@@ -35,7 +35,8 @@ def test_single_faults_are_mended_in_the_order_of_chance_over_cost(
     found = least_costs(single_faults(chances), options, NEVER_STOP)
     assert found.least[0] == pytest.approx(least, abs=1e-9)
     ratios = [p / c for p, c in zip(chances, costs, strict=True)]
-    assert ratios[found.first[0]] == max(ratios) and order[0] == int(np.argmax(ratios)) + 1
+    assert ratios[found.first[0]] == max(ratios)
+    assert order[0] == int(np.argmax(ratios)) + 1
 
 
 def test_overlapping_repairs_are_not_mended_by_chance_over_cost() -> None:

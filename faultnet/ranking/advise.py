@@ -11,12 +11,6 @@ from faultnet.words import percent
 WORTH_ASKING_BITS = 0.01
 """A test that tells less about which parts need work is not advised for its information."""
 
-WORKS = Advice(
-    "stop",
-    "",
-    "the set works: run it on test, try what was complained of, close it with barriers, insulation and earth in place",
-)
-
 WORTH_A_FREE_TRY = 0.05
 """A repair that costs only minutes is tried before stopping if it cures with at least this chance."""
 

@@ -14,10 +14,12 @@ from faultnet.diagnosis.explain import believe_or_explain, outcome_names
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
 from faultnet.model.work import Alteration, BenchState, BenchTest, unmet
-from faultnet.ranking.advise import WORKS, advise
+from faultnet.ranking.advise import advise
+from faultnet.ranking.money import sets_of_faults, with_money
 from faultnet.ranking.result import HeldBack, Outcome, RankedTest, Ranking
+from faultnet.ranking.verdict import verdict
 from faultnet.ranking.volts import ReadingGains
-from faultnet.repairs import RankedRepair, rank_repairs, untrained_reason
+from faultnet.repairs import RankedRepair, money_of, rank_repairs, untrained_reason
 from faultnet.settings import ShopSettings
 
 
@@ -33,15 +35,19 @@ def rank_tests(
     still_open = [test for test in model.tests.values() if not set(test.reveals) <= known]
     gains = ReadingGains(model, case, belief)
     going_on = _going_on(gains)
+    money = money_of(model, belief, bench, case.inches, settings)
     tests = [_rank(model, case, going_on.get(test.alters, gains), test, bench, settings) for test in still_open]
+    if money is not None:
+        seen_by = [going_on.get(test.alters, gains) for test in still_open]
+        tests = with_money(money, tests, [sets_of_faults(money, g, t) for g, t in zip(seen_by, tests, strict=True)])
     tests.sort(key=lambda t: (bool(t.waits_for), -t.worth))
-    repairs = rank_repairs(model, case, bench, settings, belief)
+    repairs = rank_repairs(model, case, bench, settings, belief, money)
     held_tests = _held_tests(tests, case.no_power(model), settings)
     held = [*held_tests, *_held_repairs(repairs, settings)]
     allowed = [t for t in tests if t.test not in {h.id for h in held_tests}]
     tried = [repair for event in case.events if isinstance(event, RepairOutcome) for repair in event.made]
-    advice = WORKS if case.just_repaired else advise(allowed, repairs, held, tried, settings, model.aim)
-    return Ranking(tuple(tests), repairs, tuple(held), advice, bench, settings)
+    advice = verdict(model, case, belief, tests, money) or advise(allowed, repairs, held, tried, settings, model.aim)
+    return Ranking(tuple(tests), repairs, tuple(held), advice, bench, settings, money)
 
 
 def _going_on(gains: ReadingGains) -> dict[tuple[Alteration, ...], ReadingGains]:

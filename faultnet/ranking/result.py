@@ -1,10 +1,11 @@
 """What a ranking says."""
 
 from dataclasses import dataclass, field
+from math import nan
 from typing import TYPE_CHECKING
 
 from faultnet.model.work import BenchState, Choices, Step, choices_in_words
-from faultnet.repairs import RankedRepair
+from faultnet.repairs import Money, RankedRepair
 from faultnet.settings import ShopSettings
 
 if TYPE_CHECKING:
@@ -20,6 +21,8 @@ _TEST_COLUMNS = {
     "minutes": "float64",
     "setup_minutes": "float64",
     "cost": "float64",
+    "expected_total": "float64",
+    "evsi": "float64",
     "hazard": "int64",
     "waits_for": "str",
     "held_because": "str",
@@ -45,7 +48,9 @@ class RankedTest:
     """An open test. gain_bits: about the joint state of all components; gain_repair_bits: about which need work, and
     about the conditions that the model asks.
 
-    cost: minutes with set-up at the hourly rate, money and the price of the step's hazard.
+    cost: minutes with set-up at the hourly rate, money and the price of the step's hazard. expected_total: of the whole
+    job where it is made first and repairs alone follow each of its outcomes; evsi: what knowing its outcome would save,
+    before its cost (expected value of sample information). None where the model has no repairs to tell it by.
     waits_for: the choices of observations that the trade makes first and that are still open; they bind the advice,
     not the list.
     """
@@ -60,6 +65,8 @@ class RankedTest:
     side_effect: str
     waits_for: Choices
     outcomes: tuple[Outcome, ...]
+    expected_total: float | None = None
+    evsi: float | None = None
 
     @property
     def worth(self) -> float:
@@ -81,18 +88,23 @@ class HeldBack:
 
 @dataclass(frozen=True)
 class Advice:
-    """What to do now. kind: `test`, `repair`, `stop` or `hand_over`; id is empty for the last two."""
+    """What to do now. kind: `test`, `repair`, `stop` or `hand_over`; id is empty for the last two.
+
+    verdict: how the job ends where it ends now, `not_worth_repairing` or `no_fault_found`, else "".
+    """
 
     kind: str
     id: str
     why: str
+    verdict: str = ""
 
 
 @dataclass(frozen=True)
 class Ranking:
     """Open tests in the order to consider them, repairs, what is held back, and the advice.
 
-    bench and settings: how the set was taken to stand, and what steps were priced and gated with.
+    bench and settings: how the set was taken to stand, and what steps were priced and gated with. money: what the case
+    costs by repairs alone, None where the model has none to tell it by.
     """
 
     tests: tuple[RankedTest, ...]
@@ -101,6 +113,7 @@ class Ranking:
     advice: Advice
     bench: BenchState = field(default_factory=BenchState)
     settings: ShopSettings = field(default_factory=ShopSettings)
+    money: Money | None = None
 
     @property
     def held_because(self) -> dict[tuple[str, str], str]:
@@ -121,6 +134,8 @@ class Ranking:
                 float(test.step.minutes),
                 float(test.step.setup_minutes),
                 test.cost,
+                nan if test.expected_total is None else test.expected_total,
+                nan if test.evsi is None else test.evsi,
                 test.step.hazard,
                 choices_in_words(test.waits_for),
                 self.held_because.get(("test", test.test), ""),

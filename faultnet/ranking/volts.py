@@ -4,8 +4,8 @@ Readings already taken on the set share its nominal with this one, so they are w
 before them gives the states of all, and their likelihood comes in again with each volt that may be shown.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import prod
 
@@ -39,6 +39,7 @@ class ReadingGains:
     model: Model
     case: Case
     belief: Belief
+    _kept: dict[str, tuple[Floats, Floats, list[str]]] = field(default_factory=dict, init=False, repr=False)
 
     def prices(self, test: BenchTest) -> bool:
         """Whether a test is priced here: it shows one reading, of one feed.
@@ -57,6 +58,16 @@ class ReadingGains:
         by_joint = states.reshape(len(states), -1, len(self.belief.targets)).sum(axis=1)
         return _information(shown, self._few(by_joint)), _information(shown, self._grouped(states, about))
 
+    def by_volts(self, observation: str, add_up: Callable[[Floats], Floats]) -> Floats:
+        """P(volts, group of joint states of all components): ``(n_volts, n_groups)``, up to a factor.
+
+        add_up: joint states to groups, ``(n, n_joint) -> (n, n_groups)``.
+        """
+        shown, states, _ = self._shown(observation)
+        by_joint = states.reshape(len(states), -1, len(self.belief.targets)).sum(axis=1)
+        joint: Floats = shown @ add_up(by_joint)
+        return joint
+
     def lost_by_bands(self, observation: str, band_of: Ints) -> float:
         """Bits about what orders tests that are lost where only the band of the volts is told, ``(n_volts,)``."""
         shown, states, about = self._shown(observation)
@@ -66,6 +77,11 @@ class ReadingGains:
         return _information(shown, groups) - _information(bands, groups)
 
     def _shown(self, observation: str) -> tuple[Floats, Floats, list[str]]:
+        if observation not in self._kept:
+            self._kept[observation] = self._weigh(observation)
+        return self._kept[observation]
+
+    def _weigh(self, observation: str) -> tuple[Floats, Floats, list[str]]:
         """P(volts | cell) ``(n_volts, n_cells)`` up to a factor of each cell, P(cell, states of nodes), the nodes.
 
         A cell is one state of every reading of the set and of the conditions they hang on.

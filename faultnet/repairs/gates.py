@@ -32,9 +32,15 @@ class Gate:
 
 
 def gate_of(
-    model: Model, case: Case, belief: Belief, repair: Repair, price: RepairPrice, settings: ShopSettings
+    model: Model,
+    case: Case,
+    belief: Belief,
+    repair: Repair,
+    price: RepairPrice,
+    settings: ShopSettings,
+    gains_nothing: str = "",
 ) -> Gate:
-    """How a repair stands at its gates now."""
+    """How a repair stands at its gates now. gains_nothing: why beginning with it costs more than giving up, or ""."""
     named_right = 1 - float(belief.joint(judged_by(model, repair)).flat[0])
     sure = least_sure(repair, settings)
     waits_for = unmet(repair.after, case.ever_seen())
@@ -44,7 +50,7 @@ def gate_of(
         _not_sure(named_right, sure),
         f"only {choices_in_words(waits_for)}" if waits_for else "",
         f"not proved: {proofs_in_words(model, unproved)}" if unproved else "",
-        _uneconomic(price, settings, case.inches),
+        _uneconomic(price, settings, case.inches) or gains_nothing,
     )
     return Gate(named_right, sure, waits_for, unproved, next(filter(None, reasons), ""))
 

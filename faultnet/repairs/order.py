@@ -48,6 +48,11 @@ class LeastCosts:
     by_first: Floats
     stopping: Floats
 
+    def with_dearer_firsts(self, more: Floats) -> Floats:
+        """The least costs where each first step costs this much more, ``(n_beliefs, n_options)``: ``(n_beliefs,)``."""
+        least: Floats = np.minimum((self.by_first + more).min(axis=1, initial=inf), self.stopping)
+        return least
+
 
 def least_costs(
     faults: Floats, options: Sequence[Option], stop: float, first_costs: Floats | None = None

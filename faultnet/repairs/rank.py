@@ -11,6 +11,7 @@ from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
 from faultnet.model.work import BenchState, Choices, Repair, Step
 from faultnet.repairs.gates import Proof, gate_of
+from faultnet.repairs.money import Money, money_of
 from faultnet.repairs.prices import repair_price
 from faultnet.settings import ShopSettings
 from faultnet.words import percent
@@ -20,7 +21,8 @@ from faultnet.words import percent
 class RankedRepair:
     """A repair. named_right: P(what it is judged by is faulty). cures: P(the set works afterwards).
 
-    cost: time, parts at mid price and the hazard's price of doing it; failure, harm and comebacks are not in it yet.
+    cost: time, parts at mid price and the hazard's price of doing it once. expected_total: of the whole job where it
+    is made first and repairs alone follow, with failures, harm, comebacks and giving up; None where it is not known.
     gate: how sure the shop wants to be. waits_for: what must be looked at first; unproved: of which nothing that proves
     it was seen. held_because: why not now, or "".
     """
@@ -39,6 +41,7 @@ class RankedRepair:
     step: Step
     held_because: str
     advice: str
+    expected_total: float | None = None
 
 
 def rank_repairs(
@@ -47,11 +50,14 @@ def rank_repairs(
     bench: BenchState | None = None,
     settings: ShopSettings | None = None,
     belief: Belief | None = None,
+    money: Money | None = None,
 ) -> tuple[RankedRepair, ...]:
-    """Every repair, the likeliest cure first. belief: that of the case, where the caller has it already."""
+    """Every repair, the likeliest cure first. belief, money: those of the case, where the caller has them already."""
     bench, settings = bench or bench_after_events(model, case), settings or ShopSettings()
     known = believe(model, case) if belief is None else belief
-    ranked = [_rank(model, case, known, repair, bench, settings) for repair in model.repairs.values()]
+    if money is None:
+        money = money_of(model, known, bench, case.inches, settings)
+    ranked = [_rank(model, case, known, repair, bench, settings, money) for repair in model.repairs.values()]
     return tuple(sorted(ranked, key=lambda r: -r.cures))
 
 
@@ -67,10 +73,18 @@ def cure_chance(model: Model, belief: Belief, repair: str) -> float:
 
 
 def _rank(
-    model: Model, case: Case, belief: Belief, repair: Repair, bench: BenchState, settings: ShopSettings
+    model: Model,
+    case: Case,
+    belief: Belief,
+    repair: Repair,
+    bench: BenchState,
+    settings: ShopSettings,
+    money: Money | None,
 ) -> RankedRepair:
     price = repair_price(model, repair, bench, case.inches, settings)
-    gate = gate_of(model, case, belief, repair, price, settings)
+    total = None if money is None else money.beginning_with(repair)
+    gains_nothing = "" if money is None else money.dearer_than_giving_up(repair)
+    gate = gate_of(model, case, belief, repair, price, settings, gains_nothing)
     return RankedRepair(
         repair=repair.id,
         label=repair.label,
@@ -86,6 +100,7 @@ def _rank(
         step=price.step,
         held_because=gate.held_because,
         advice=repair.advice,
+        expected_total=total,
     )
 
 
