@@ -26,6 +26,10 @@ UNITS = {
     "log_evidence": "nat",  # a reading in volts counts with its density in 1/V
     "minutes": "min",
     "cost": MONEY,
+    "expected_cost": MONEY,
+    "expected_total": MONEY,
+    "evsi": MONEY,
+    "money": MONEY,
     "parts": MONEY,
     "hourly_rate": f"{MONEY} per hour",
     "nominal_volts": "V",
@@ -89,7 +93,8 @@ def answer_json(
         "tests": [{**test_json(t), "held_because": held.get(("test", t.test))} for t in ranking.tests],
         "held_back": [{"kind": h.kind, "id": h.id, "hazard": h.hazard, "reason": h.reason} for h in ranking.held_back],
         "repairs": [repair_json(repair) for repair in ranking.repairs],
-        "advice": {"kind": ranking.advice.kind, "id": ranking.advice.id, "why": ranking.advice.why},
+        "money": money_json(ranking),
+        "advice": {**asdict(ranking.advice), "verdict": ranking.advice.verdict or None, "looks_ahead": "one step"},
         "units": _units(ranking.settings.currency),
         "disclaimer": disclaimer(model),
     }
@@ -207,6 +212,20 @@ def surprise_json(model: Model, case: Case, surprise: Surprise) -> Json:
     return {**told, "events": list(surprise.apart), "events_value": surprise.apart_nats}
 
 
+def money_json(ranking: Ranking) -> Json | None:
+    """What the case costs by repairs alone, and what knowing the faulty parts would save; null without repairs."""
+    money = ranking.money
+    if money is None:
+        return None
+    return {
+        "currency": ranking.settings.currency or None,
+        "giving_up": float(money.now.stopping[0]),
+        "working_set_worth": money.giving_up,
+        "repair_only": float(money.now.least[0]),
+        "evpi": money.perfect_information,
+    }
+
+
 def step_json(step: Step) -> Json:
     """What a step needs, takes and warns of."""
     return {
@@ -226,6 +245,8 @@ def test_json(test: RankedTest) -> Json:
         "gain_bits": test.gain_bits,
         "gain_repair_bits": test.gain_repair_bits,
         "cost": test.cost,
+        "expected_total": test.expected_total,
+        "evsi": test.evsi,
         **step_json(test.step),
         "side_effect": test.side_effect,
         "waits_for": [list(choice) for choice in test.waits_for],
@@ -249,12 +270,13 @@ def _leading_conditions_json(outcome: Outcome) -> Json:
 
 
 def repair_json(repair: RankedRepair) -> Json:
-    """One repair; its cost is that of doing it once."""
+    """One repair; its cost is that of doing it once, its expected cost that of the whole job with it first."""
     return {
         "repair": repair.repair,
         "named_right": repair.named_right,
         "cures": repair.cures,
-        "expected_cost": repair.cost,
+        "expected_cost": repair.expected_total,
+        "cost": repair.cost,
         "parts": [repair.parts_low, repair.parts_high],
         **step_json(repair.step),
         "held_because": repair.held_because or None,

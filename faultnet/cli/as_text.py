@@ -19,22 +19,27 @@ from faultnet.cli.kinds import (
     measured_line,
     onward,
 )
-from faultnet.cli.repairs import repairs_text
 from faultnet.cli.terminal import bold, table, wrapped, wrapped_table
 from faultnet.cli.volts import readings_text
+from faultnet.cli.ways import ways_text
 from faultnet.diagnosis import BetterFit, Diagnosis, Surprise
 from faultnet.files.finder import is_shipped
 from faultnet.model import ModeId, Model
 from faultnet.model.nodes import Observation
-from faultnet.model.work import Caution, Step, choices_in_words
+from faultnet.model.work import Caution, Step
 from faultnet.ranking import Outcome, RankedTest, Ranking
 from faultnet.repairs import RankedRepair
 from faultnet.words import fixed, in_words, minutes, odds_factor, percent, times
 
-SHOWN_TESTS = 4
-
 MODES_FROM = 0.03
 """How likely a component must be for its failure modes to be listed."""
+
+_ENDING = {
+    "stop": "Stop testing",
+    "hand_over": "Hand over",
+    "not_worth_repairing": "Verdict",
+    "no_fault_found": "Verdict",
+}
 
 TRAINED_ONLY = "for a trained person, and this bench is not marked as trained; if it is: --trained"
 
@@ -52,6 +57,7 @@ def answer_text(
     ranking: Ranking,
     *,
     full: bool,
+    sort: str = "cost",
     fits_better: BetterFit | None = None,
 ) -> str:
     """The whole answer of `faultnet next`; first that the findings fit another complaint better, where they do."""
@@ -65,7 +71,7 @@ def answer_text(
     lines += [*kinds(model, diagnosis), *standing(model, diagnosis), ""]
     lines += list(_notes(model, case, diagnosis))
     lines += [bold("Do this next"), *advice(model, ranking), "", *onward(model, diagnosis)]
-    lines += [*_tests(model, ranking, full=full), *repairs_text(ranking, full=full)]
+    lines += ways_text(model, ranking, sort, full=full)
     if full:
         lines += list(_reasons(model, case, diagnosis))
     lines += list(_held_back(ranking))
@@ -182,7 +188,7 @@ def advice(model: Model, ranking: Ranking, shown: set[Caution] | None = None) ->
         repair = next(r for r in ranking.repairs if r.repair == told.id)
         yield from repair_step(repair, told.why, shown, ranking.settings.currency)
     else:
-        yield wrapped({"stop": "Stop testing", "hand_over": "Hand over"}[told.kind] + f": {told.why}.", 2, 4)
+        yield wrapped(_ENDING.get(told.verdict or told.kind, told.kind) + f": {told.why}.", 2, 4)
 
 
 def _test_step(model: Model, test: RankedTest, why: str, shown: set[Caution] | None) -> Iterator[str]:
@@ -237,31 +243,6 @@ def _effort(step: Step, shown: set[Caution] | None) -> Iterator[str]:
         yield wrapped(f"! as before: {', '.join(again)}", 4, 6)
     if shown is not None:
         shown.update(step.cautions)
-
-
-def _tests(model: Model, ranking: Ranking, *, full: bool) -> Iterator[str]:
-    held = {h.id for h in ranking.held_back if h.kind == "test"}
-    shown = [t for t in ranking.tests if t.test not in held and t.test != ranking.advice.id]
-    if not shown:
-        return
-    listed = shown if full else shown[:SHOWN_TESTS]
-    more = f"; {len(shown) - len(listed)} more: --full" if len(listed) < len(shown) else ""
-    yield wrapped(bold("Other tests") + f"  (bits: {model.aim}; cost: time, hazard{more})", 0, 2)
-    rows = [("", "bits", "min", "cost", "hazard", "")]
-    for test in listed:
-        total = test.step.minutes + test.step.setup_minutes
-        rows.append(
-            (
-                test.test,
-                fixed(test.gain_repair_bits, 2),
-                fixed(total, 0),
-                fixed(test.cost, 0),
-                str(test.step.hazard),
-                choices_in_words(test.waits_for),
-            )
-        )
-    yield from wrapped_table(rows, "lrrrrl")
-    yield ""
 
 
 def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:

@@ -92,6 +92,7 @@ def next_(
     without_complaint: WithoutComplaint = False,
     engine: Engine = "auto",
     full: Annotated[bool, typer.Option("--full", help="Everything: all tests, reasons, explanations.")] = False,
+    sort: Annotated[str, typer.Option("--sort", metavar="BY", help="The list by cost, bits or minutes.")] = "cost",
     shop: ShopFile = "",
     json: Json = False,
 ) -> None:
@@ -108,7 +109,7 @@ def next_(
 
     typed = NominalTyped(nominal, leds, panel, board)
     asked = Asked(model, events or [], given or [], at, size, typed, shop, trained, not without_complaint, engine)
-    answer_next(asked, full=full, as_json=json)
+    answer_next(asked, full=full, sort=sort, as_json=json)
 
 
 @app.command()

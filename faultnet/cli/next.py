@@ -6,14 +6,18 @@ from faultnet.case import Case
 from faultnet.cli.as_json import answer_json
 from faultnet.cli.as_text import answer_text
 from faultnet.cli.typed import Asked, understand
+from faultnet.cli.ways import SORTS
 from faultnet.diagnosis import BetterFit, better_fit, diagnose, translated
+from faultnet.errors import UsageProblem
 from faultnet.files import load_model
 from faultnet.model import Model
 from faultnet.ranking import rank_tests
 
 
-def answer_next(asked: Asked, *, full: bool, as_json: bool) -> None:
-    """Print where the set stands and what to do next."""
+def answer_next(asked: Asked, *, full: bool, sort: str, as_json: bool) -> None:
+    """Print where the set stands and what to do next. sort: of the list, one of `SORTS`."""
+    if sort not in SORTS:
+        raise UsageProblem(f"--sort is one of {', '.join(SORTS)}, not {sort}")
     told = understand(asked)
     model, case = told.model, told.case
     ranking = rank_tests(model, case, told.bench, told.settings)
@@ -21,7 +25,7 @@ def answer_next(asked: Asked, *, full: bool, as_json: bool) -> None:
     if as_json:
         print(json.dumps(answer_json(model, case, diagnosis, ranking, fits), indent=2, allow_nan=False))
     else:
-        print(answer_text(model, case, diagnosis, ranking, full=full, fits_better=fits))
+        print(answer_text(model, case, diagnosis, ranking, full=full, sort=sort, fits_better=fits))
 
 
 def fits_better(model: Model, case: Case) -> BetterFit | None:

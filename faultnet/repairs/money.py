@@ -24,7 +24,8 @@ class Money:
     """Expected costs of one case, in the shop's money.
 
     They hold time, hazards, parts at mid price, harm, comebacks, and a working set lost where one gives up. Gates and
-    the trade's order do not bind, and what this bench may not do a trained person does at the same price. Left out is a new part that arrives faulty in place of a good one. bench: how the set stands.
+    the trade's order do not bind, and what this bench may not do a trained person does at the same price. Left out is a
+    new part that arrives faulty in place of a good one. bench: how the set stands.
     """
 
     model: Model
