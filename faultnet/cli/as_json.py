@@ -13,8 +13,10 @@ from faultnet.diagnosis import BetterFit, Diagnosis, NextModel, Surprise
 from faultnet.model import Model
 from faultnet.model.work import Step
 from faultnet.ranking import Outcome, RankedTest, Ranking
+from faultnet.ranking.quote import price_changes
 from faultnet.readings import Nominal, Spread
-from faultnet.repairs import RankedRepair
+from faultnet.repairs import Money, RankedRepair
+from faultnet.repairs.price import Pricing, spent_so_far
 
 SCHEMA_VERSION = 1
 MONEY = "money of the shop"
@@ -93,7 +95,7 @@ def answer_json(
         "tests": [{**test_json(t), "held_because": held.get(("test", t.test))} for t in ranking.tests],
         "held_back": [{"kind": h.kind, "id": h.id, "hazard": h.hazard, "reason": h.reason} for h in ranking.held_back],
         "repairs": [repair_json(repair) for repair in ranking.repairs],
-        "money": money_json(ranking),
+        "money": money_json(model, case, ranking),
         "advice": {**asdict(ranking.advice), "verdict": ranking.advice.verdict or None, "looks_ahead": "one step"},
         "units": _units(ranking.settings.currency),
         "disclaimer": disclaimer(model),
@@ -212,7 +214,7 @@ def surprise_json(model: Model, case: Case, surprise: Surprise) -> Json:
     return {**told, "events": list(surprise.apart), "events_value": surprise.apart_nats}
 
 
-def money_json(ranking: Ranking) -> Json | None:
+def money_json(model: Model, case: Case, ranking: Ranking) -> Json | None:
     """What the case costs by repairs alone, and what knowing the faulty parts would save; null without repairs."""
     money = ranking.money
     if money is None:
@@ -223,7 +225,17 @@ def money_json(ranking: Ranking) -> Json | None:
         "working_set_worth": money.giving_up,
         "repair_only": float(money.now.least[0]),
         "evpi": money.perfect_information,
+        "price": price_json(model, case, money, ranking),
     }
+
+
+def price_json(model: Model, case: Case, money: Money, ranking: Ranking) -> Json | None:
+    """The price to name, and what would change it; null where no course ends repaired."""
+    pricing = Pricing(money, spent_so_far(money, case))
+    if pricing.now is None:
+        return None
+    changes = price_changes(model, pricing, ranking)
+    return {**asdict(pricing.now), "spent": pricing.spent, "changes": [asdict(change) for change in changes]}
 
 
 def step_json(step: Step) -> Json:

@@ -19,6 +19,7 @@ from faultnet.cli.kinds import (
     measured_line,
     onward,
 )
+from faultnet.cli.price import price_text
 from faultnet.cli.terminal import bold, table, wrapped, wrapped_table
 from faultnet.cli.volts import readings_text
 from faultnet.cli.ways import ways_text
@@ -71,7 +72,7 @@ def answer_text(
     lines += [*kinds(model, diagnosis), *standing(model, diagnosis), ""]
     lines += list(_notes(model, case, diagnosis))
     lines += [bold("Do this next"), *advice(model, ranking), "", *onward(model, diagnosis)]
-    lines += ways_text(model, ranking, sort, full=full)
+    lines += [*ways_text(model, ranking, sort, full=full), *price_text(model, case, ranking, full=full)]
     if full:
         lines += list(_reasons(model, case, diagnosis))
     lines += list(_held_back(ranking))

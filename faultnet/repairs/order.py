@@ -94,6 +94,18 @@ def least_costs(
     return LeastCosts(np.minimum(best, stopping), first, by_first, stopping)
 
 
+def after_failure(faults: Floats, option: Option) -> Floats:
+    """What is left of P(set of faults) ``(n, 2**n_components)`` where this repair was made in vain."""
+    left = faults.copy()
+    for component in range((faults.shape[1] - 1).bit_length()):
+        if option.fixes >> component & 1:
+            ok_or_not = left.reshape(len(left), -1, 2, 1 << component)
+            ok_or_not[:, :, 0] += option.success * ok_or_not[:, :, 1]
+            ok_or_not[:, :, 1] *= 1 - option.success
+    left[:, 0] = 0.0
+    return left
+
+
 def mended_chances(options: Sequence[Option], n_sets: int) -> Floats:
     """P(all of a set of faults are mended | set of repairs made): ``(2**n_options, n_sets of faults)``."""
     made, faulty = np.arange(2 ** len(options))[:, None], np.arange(n_sets)[None]
