@@ -45,7 +45,9 @@ class Way:
         """What lines are sorted by; what the trade does later stands after the rest."""
         if sort == "bits":
             return (True, inf) if self.bits is None else (self.waits, -self.bits)
-        return self.waits, self.minutes if sort == "minutes" or self.total is None else self.total
+        if sort == "minutes" or self.total is None:
+            return self.waits or self.minutes == inf, self.minutes
+        return self.waits, self.total
 
 
 def ways_text(model: Model, ranking: Ranking, sort: str, *, full: bool) -> Iterator[str]:
@@ -62,7 +64,8 @@ def ways_text(model: Model, ranking: Ranking, sort: str, *, full: bool) -> Itera
         telling = [way for way in tests if way.held == ADVISED or (way.bits or 0) >= WORTH_ASKING_BITS]
         shown = [*_with_advised(telling, SHOWN_TESTS), *_with_advised(repairs, SHOWN_REPAIRS)]
     if ranking.money is not None:
-        shown.append(Way(SEND_BACK, float(ranking.money.now.stopping[0]), None, "", inf, 0, ""))
+        mark = ADVISED if ranking.advice.verdict else ""
+        shown.append(Way(SEND_BACK, float(ranking.money.now.stopping[0]), None, "", inf, 0, mark))
     if repairs or sort != "cost":
         shown.sort(key=lambda way: way.key(sort))
     more = len(tests) + len(repairs) + (ranking.money is not None) - len(shown)
