@@ -52,14 +52,15 @@ def test_a_panel_stays_closed_where_looking_proved_nothing(seen: tuple[str, ...]
         assert strips.held_because.startswith(f"not proved: {missing[0]}")
 
 
-def test_a_driver_is_replaced_only_with_strips_that_light() -> None:
-    """Common practice, no source: prove the strips first, for shorted ones take the new driver along."""
+def test_a_driver_waits_for_the_strip_tester_whatever_it_shows() -> None:
+    """Common practice, no source: look at the strips first. Were good strips asked for, two faults would block all."""
     no_gate = replace(TRAINED, gate_repair=0.0)
     dead = ("loaded_voltage=0", "feed_rail=ok", "bl_on=high", "open_voltage=0", "known_load=does_not")
-    proved = told(*dead, "strip_tester=all_light_ok", repair="replace_driver", settings=no_gate)[1]
-    assert (proved.unproved, proved.held_because) == ((), "")
-    held = told(*dead, "strip_tester=dark", repair="replace_driver", settings=no_gate)[1]
-    assert held.held_because == "not proved: strip_tester all light, or swap_board works"
+    held = told(*dead, repair="replace_driver", settings=no_gate)[1]
+    assert held.held_because == "only after strip_tester"
+    for state in ("all_light_ok", "dark"):
+        free = told(*dead, f"strip_tester={state}", repair="replace_driver", settings=no_gate)[1]
+        assert (free.waits_for, free.unproved) == ((), ())
 
 
 def test_a_repair_that_ends_dearer_than_sending_it_back_is_held_with_both_numbers() -> None:

@@ -14,6 +14,7 @@ from faultnet.model import Model
 from faultnet.model.work import Step
 from faultnet.ranking import Outcome, RankedTest, Ranking
 from faultnet.ranking.quote import price_changes
+from faultnet.ranking.result import Advice
 from faultnet.readings import Nominal, Spread
 from faultnet.repairs import Money, RankedRepair
 from faultnet.repairs.price import Pricing, spent_so_far
@@ -96,9 +97,21 @@ def answer_json(
         "held_back": [{"kind": h.kind, "id": h.id, "hazard": h.hazard, "reason": h.reason} for h in ranking.held_back],
         "repairs": [repair_json(repair) for repair in ranking.repairs],
         "money": money_json(model, case, ranking),
-        "advice": {**asdict(ranking.advice), "verdict": ranking.advice.verdict or None, "looks_ahead": "one step"},
+        "advice": advice_json(ranking.advice),
         "units": _units(ranking.settings.currency),
         "disclaimer": disclaimer(model),
+    }
+
+
+def advice_json(advice: Advice) -> Json:
+    """The advice, and how far it looks: one step, or a whole plan with the bounds of its expected cost."""
+    return {
+        "kind": advice.kind,
+        "id": advice.id,
+        "why": advice.why,
+        "verdict": advice.verdict or None,
+        "looks_ahead": "one step" if advice.costs is None else "plan",
+        "expected_cost": None if advice.costs is None else {"low": advice.costs[0], "high": advice.costs[1]},
     }
 
 

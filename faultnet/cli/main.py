@@ -91,6 +91,10 @@ def next_(
     trained: Trained = None,
     without_complaint: WithoutComplaint = False,
     engine: Engine = "auto",
+    ahead: Annotated[
+        float | None,
+        typer.Option("--ahead", metavar="S", help="Advise by the whole plan, looked for so long.", min=0.1, max=86400),
+    ] = None,
     full: Annotated[bool, typer.Option("--full", help="Everything: all tests, reasons, explanations.")] = False,
     sort: Annotated[str, typer.Option("--sort", metavar="BY", help="The list by cost, bits or minutes.")] = "cost",
     shop: ShopFile = "",
@@ -109,7 +113,7 @@ def next_(
 
     typed = NominalTyped(nominal, leds, panel, board)
     asked = Asked(model, events or [], given or [], at, size, typed, shop, trained, not without_complaint, engine)
-    answer_next(asked, full=full, sort=sort, as_json=json)
+    answer_next(asked, full=full, sort=sort, ahead_seconds=ahead, as_json=json)
 
 
 @app.command()

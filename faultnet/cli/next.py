@@ -14,13 +14,21 @@ from faultnet.model import Model
 from faultnet.ranking import rank_tests
 
 
-def answer_next(asked: Asked, *, full: bool, sort: str, as_json: bool) -> None:
-    """Print where the set stands and what to do next. sort: of the list, one of `SORTS`."""
+def answer_next(asked: Asked, *, full: bool, sort: str, ahead_seconds: float | None, as_json: bool) -> None:
+    """Print where the set stands and what to do next. sort: of the list, one of `SORTS`.
+
+    ahead_seconds: how long to look for the cheapest plan, whose first step is then advised; None: one step ahead.
+    """
     if sort not in SORTS:
         raise UsageProblem(f"--sort is one of {', '.join(SORTS)}, not {sort}")
     told = understand(asked)
     model, case = told.model, told.case
     ranking = rank_tests(model, case, told.bench, told.settings)
+    if ahead_seconds is not None:
+        from faultnet.cli.plan import for_seconds
+        from faultnet.plan.ahead import look_ahead
+
+        ranking = look_ahead(model, case, ranking, for_seconds(ahead_seconds))
     diagnosis, fits = diagnose(model, case), fits_better(model, case)
     if as_json:
         print(json.dumps(answer_json(model, case, diagnosis, ranking, fits), indent=2, allow_nan=False))

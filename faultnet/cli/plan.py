@@ -45,8 +45,8 @@ def show_plan(asked: Asked, *, tests: str, seconds: float, sheet: str, full: boo
         tests=[name.strip() for name in tests.split(",") if name.strip()] or None,
         settings=told.settings,
         bench=told.bench,
-        keep_going=_for_seconds(seconds),
-        keep_comparing=_for_seconds(seconds * COMPARING),
+        keep_going=for_seconds(seconds),
+        keep_comparing=for_seconds(seconds * COMPARING),
     )
     if sheet:
         from faultnet.cli.plan_sheet import write_sheet
@@ -59,7 +59,7 @@ def show_plan(asked: Asked, *, tests: str, seconds: float, sheet: str, full: boo
         print("\n".join(_lines(told, plan, full=full)))
 
 
-def _for_seconds(seconds: float) -> Callable[[], bool]:
+def for_seconds(seconds: float) -> Callable[[], bool]:
     """Whether there is time left, of so many seconds from the first time it is asked."""
     ends: list[float] = []
 

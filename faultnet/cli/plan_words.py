@@ -68,7 +68,7 @@ def stop_words(told: Understood, step: PlanStep) -> str:
         return "no fault found: watch it"
     if not told.settings.trained:
         return "hand over to a trained person"
-    return "stop: going on costs more than a working set is worth"
+    return "stop: nothing allowed pays any more"
 
 
 def _most_lost(told: Understood) -> float:

@@ -67,10 +67,9 @@ def known_from(problem: Problem, known: Floats) -> Floats:
     setups = np.full((len(known), len(known)), inf)
     np.fill_diagonal(setups, 0.0)
     for test in problem.tests:
-        extra = test.costs - test.costs.min()
         for bench in np.flatnonzero(np.isfinite(test.costs)).tolist():
             there = test.leaves[bench]
-            setups[bench, there] = min(setups[bench, there], extra[bench])
+            setups[bench, there] = min(setups[bench, there], test.costs[bench] - test.costs.min())
     for via in range(len(known)):  # Floyd 1962, Warshall 1962
         setups = np.minimum(setups, setups[:, via, None] + setups[None, via])
     best = np.full_like(known, inf)

@@ -41,9 +41,11 @@ def make_plan(
 
     tests: those to choose from (default: what repairs need to be proved, and the best others). keep_going is asked
     again and again whether to look further, keep_comparing the same for the plan without constraints; None leaves that
-    out. UsageProblem: a test that is unknown or already made.
+    out. UsageProblem: a test that is unknown or already made; a model without repairs.
     """
     settings = settings or ShopSettings()
+    if not model.repairs:
+        raise UsageProblem(f"{model.id} has no repairs, so there is nothing to plan for; ask faultnet next {model.id}")
     ranking = rank_tests(model, case, bench, settings)
     chosen = _usual_tests(ranking) if tests is None else _named_tests(model, ranking, tests)
     composed = compose(model, case, chosen, settings, bench)

@@ -91,12 +91,14 @@ class Advice:
     """What to do now. kind: `test`, `repair`, `stop` or `hand_over`; id is empty for the last two.
 
     verdict: how the job ends where it ends now, `not_worth_repairing` or `no_fault_found`, else "".
+    costs: of advice that looks ahead the bounds of the least expected cost; None where it looks one step ahead.
     """
 
     kind: str
     id: str
     why: str
     verdict: str = ""
+    costs: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
