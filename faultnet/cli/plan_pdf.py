@@ -36,7 +36,7 @@ def _write(pdf: "fpdf.FPDF", sheet: Sheet, size: float) -> None:  # type: ignore
     for fact in sheet.facts:
         pdf.multi_cell(0, height, _plain(fact), new_x="LMARGIN", new_y="NEXT")
     pdf.set_font("helvetica", "B", size + 1)
-    pdf.cell(0, height + 2, "Before each step, the cautions that name it", new_x="LMARGIN", new_y="NEXT")
+    pdf.cell(0, height + 2, "Before a step, the cautions that name its number", new_x="LMARGIN", new_y="NEXT")
     pdf.set_font("helvetica", "", size - 1)
     for text in sheet.cautions:
         pdf.multi_cell(0, height - 0.4, _plain(f"! {text}"), new_x="LMARGIN", new_y="NEXT")

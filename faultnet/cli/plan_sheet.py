@@ -1,13 +1,13 @@
 """A plan as one printable page, HTML or PDF, to pin to the wall: numbered steps, what each may show, where to go on."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 
 from faultnet.case.words import describe_event
 from faultnet.cli.as_json import disclaimer
-from faultnet.cli.plan_words import cautions_of, costs, heading, outcome_words, stop_words, suspects_words
+from faultnet.cli.plan_words import costs, heading, outcome_words, stop_words, suspects_words
 from faultnet.cli.typed import Understood
 from faultnet.errors import UsageProblem
 from faultnet.plan import Plan, PlanStep
@@ -62,12 +62,11 @@ def make_sheet(told: Understood, plan: Plan) -> Sheet:
         facts.append(f"{case.inches:g} inch")
     low = "" if plan.cost.is_exact else f"; no plan costs less than {plan.cost.lower:.0f}"
     facts.append(f"expected cost {plan.cost.upper:.0f}{low}; giving up costs {plan.giving_up:.0f} ({costs(plan)})")
-    shown = min((step.reached for step in steps), default=0.0)
     return Sheet(
         title=heading(model),
         facts=tuple(facts),
         rows=tuple(_row(told, step, numbers) for step in steps),
-        cautions=tuple(f"{text} ({where})" for text, where in cautions_of(plan, shown)),
+        cautions=tuple(_cautions(steps)),
         foot=f"{model.version}. {disclaimer(model)}",
     )
 
@@ -77,6 +76,27 @@ def _likeliest(first: PlanStep) -> list[PlanStep]:
     steps = [step for step in first.steps() if step.kind != "stop" or step is first]
     kept = {id(step) for step in sorted(steps, key=lambda step: -step.reached)[:MOST_ROWS]}
     return [step for step in steps if id(step) in kept]
+
+
+def _cautions(steps: Sequence[PlanStep]) -> Iterator[str]:
+    """Each caution once, the widest first, with the numbers of the steps it is for."""
+    numbers_of: dict[str, list[int]] = {}
+    for number, step in enumerate(steps, 1):
+        for caution in step.step.cautions if step.step else ():
+            numbers_of.setdefault(caution.text, []).append(number)
+    for text, numbers in sorted(numbers_of.items(), key=lambda item: -len(item[1])):
+        yield f"{text} (step {_listed(numbers)})"
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    """ "2 to 6, 8" """
+    spans: list[list[int]] = []
+    for number in numbers:
+        if spans and number == spans[-1][-1] + 1:
+            spans[-1].append(number)
+        else:
+            spans.append([number])
+    return ", ".join(f"{span[0]} to {span[-1]}" if len(span) > 2 else ", ".join(map(str, span)) for span in spans)
 
 
 def _row(told: Understood, step: PlanStep, numbers: dict[int, int]) -> Row:
@@ -123,7 +143,7 @@ def html_text(sheet: Sheet) -> str:
             f"<title>{escape(sheet.title)}</title><style>{_STYLE}</style></head><body>",
             f"<h1>{escape(sheet.title)}</h1>",
             "<ul>" + "".join(f"<li>{escape(fact)}</li>" for fact in sheet.facts) + "</ul>",
-            "<h2>Before each step, the cautions that name it</h2>",
+            "<h2>Before a step, the cautions that name its number</h2>",
             '<ul class="cautions">' + "".join(f"<li>{escape(text)}</li>" for text in sheet.cautions) + "</ul>",
             "<h2>Steps</h2><table>",
             *_html_rows(sheet),
