@@ -13,6 +13,8 @@ import pytest
 from test_cli import run
 
 from faultnet.case import Case, parse_events
+from faultnet.cli.plan_sheet import make_sheet
+from faultnet.cli.typed import Understood
 from faultnet.errors import ContradictoryEvidence, UsageProblem
 from faultnet.files import load_model
 from faultnet.model.model import Model
@@ -81,6 +83,31 @@ def check_steps(model: Model, step: PlanStep, settings: ShopSettings, no_power: 
             check_steps(model, branch.then, settings, step.kind != "repair" and (no_power or burnt))
 
 
+def check_advice(model: Model, case: Case, settings: ShopSettings) -> None:
+    ranking = rank_tests(model, case, settings=settings)
+    steps = {(("test", t.test)): t.step for t in ranking.tests} | {
+        ("repair", r.repair): r.step for r in ranking.repairs
+    }
+    assert all(step.cautions or step.hazard == 0 for step in steps.values())
+    if ranking.advice.id:
+        step = steps[ranking.advice.kind, ranking.advice.id]
+        assert settings.may_do(step.hazard)
+        work = model.tests.get(ranking.advice.id) or model.repairs[ranking.advice.id]
+        assert not FORBIDDEN.search(" ".join([work.label, getattr(work, "how", ""), getattr(work, "advice", "")]))
+
+
+def check_sheet(model: Model, case: Case, settings: ShopSettings, plan: Plan) -> None:
+    sheet = make_sheet(Understood(model, case, BenchState(), settings), plan)
+    named = " ".join(sheet.cautions)
+    for row in sheet.rows:
+        assert not FORBIDDEN.search(f"{row.does} {row.notes}")
+        hazard = re.search(r"hazard (\d)", row.notes)
+        if hazard and int(hazard[1]) >= 1:
+            covered = [range(int(a), int(b or a) + 1) for a, b in re.findall(r"(\d+)(?: to (\d+))?[,)]", named)]
+            assert any(row.number in span for span in covered), "its number stands beside a caution"
+            assert settings.may_do(int(hazard[1]))
+
+
 def check_random_plans(seeds: range) -> None:
     for seed in seeds:
         model, case, settings, tests = random_case(np.random.default_rng(seed))
@@ -89,6 +116,8 @@ def check_random_plans(seeds: range) -> None:
         except ContradictoryEvidence:
             continue  # findings drawn at random need not be possible together
         check_steps(model, plan.first, settings, bool(case.no_power(model)))
+        check_sheet(model, case, settings, plan)
+        check_advice(model, case, settings)
         assert plan.cost.lower <= plan.cost.upper + 1e-9
         assert plan.cost.upper <= plan.bits_per_minute + 1e-9, "never above bits per minute"
         assert plan.cost.upper <= plan.giving_up + 1e-9

@@ -6,6 +6,7 @@ from faultnet.case.words import state_words
 from faultnet.cli.typed import Understood
 from faultnet.model import Model
 from faultnet.plan import Branch, Plan, PlanStep
+from faultnet.plan.result import Bounds
 from faultnet.words import percent
 
 COMES_HERE_FROM = 0.02
@@ -34,8 +35,16 @@ def compared(plan: Plan) -> Iterator[tuple[str, str, str]]:
     yield "giving up now", _money(plan.giving_up), "what a working set is worth"
     yield "most bits a minute", _money(plan.bits_per_minute), "the same gates and order"
     if plan.free is not None:
-        exact = "" if plan.free.is_exact else f"; at least {_money(plan.free.lower)}"
-        yield "without gates and order", _money(plan.free.upper), f"not advised{exact}"
+        least = "" if plan.free.is_exact else f", none below {_money(plan.free.lower)}"
+        yield "without gates and order", _money(plan.free.upper), f"not advised{least}"
+        yield "so they cost", *_cost_of_constraints(plan.cost, plan.free)
+
+
+def _cost_of_constraints(cost: Bounds, free: Bounds) -> tuple[str, str]:
+    """What the gates and the trade's order cost: the difference of the plans in hand, and its bounds."""
+    low, high = max(0.0, cost.lower - free.upper), cost.upper - free.lower
+    exact = cost.is_exact and free.is_exact
+    return _money(max(0.0, cost.upper - free.upper)), "" if exact else f"between {_money(low)} and {_money(high)}"
 
 
 def left_aside(plan: Plan) -> Iterator[str]:
