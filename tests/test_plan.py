@@ -160,6 +160,16 @@ def ways_to(step: PlanStep, id_: str, way: tuple = ()) -> Iterator[tuple[tuple, 
             yield from ways_to(branch.then, id_, (*way, branch))
 
 
+def test_what_no_test_of_the_plan_can_prove_keeps_the_panel_closed() -> None:
+    model = shipped("backlight")
+    case = case_of(model, *CONFIRMED, nominal=Nominal.label(54))
+    plan = planned(model, case, tests=["startup_flash", "loaded_voltage", "visual"], rounds=50)
+    assert {"replace_strips", "replace_driver"} <= set(plan.blocked)
+    assert not {step.id for step in plan.first.steps()} & set(plan.blocked)
+    proved = case.after(*parse_events(model, ["strip_tester=dark", "open_voltage=61", "startup_flash=none"]))
+    assert "replace_strips" not in planned(model, proved, tests=["visual"]).blocked
+
+
 def test_the_trade_s_order_is_kept() -> None:
     model = shipped("backlight")
     plan = planned(

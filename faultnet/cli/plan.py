@@ -87,10 +87,11 @@ def _lines(told: Understood, plan: Plan, *, full: bool) -> Iterator[str]:
     shown = COMES_HERE_FROM if not full else 0.0
     yield from _tree(told, plan.first, "", shown)
     yield ""
-    yield bold("Before these steps")
-    for text, where in cautions_of(plan, shown):
-        yield wrapped(f"! {text} ({where})", 2, 4)
-    yield ""
+    if cautions := cautions_of(plan, shown):
+        yield bold("Before these steps")
+        for text, where in cautions:
+            yield wrapped(f"! {text} ({where})", 2, 4)
+        yield ""
     yield wrapped(disclaimer(model), 0)
 
 

@@ -37,6 +37,7 @@ def plan_json(told: Understood, plan: Plan) -> Json:
             for band in plan.banded.values()
         },
         "taken_as_done": list(plan.taken_as_done),
+        "blocked": list(plan.blocked),
         "nodes": plan.nodes,
         "plan": _step(plan.first),
         "disclaimer": disclaimer(model),

@@ -49,12 +49,14 @@ def _cost_of_constraints(cost: Bounds, free: Bounds) -> tuple[str, str]:
 
 def left_aside(plan: Plan) -> Iterator[str]:
     """What the plan does not follow."""
-    yield f"chosen from: {', '.join(plan.tests) or 'no test'}; every repair"
+    yield f"chosen from: {', '.join(plan.tests) or 'no test'}; the repairs"
     if plan.left_out >= 0.0005:
         yield f"left out: {100 * plan.left_out:.1f} % of the probability (rare pairs of faults, three at once)"
     lost = [f"{band.observation} {band.lost_bits:.2f}" for band in plan.banded.values() if band.lost_bits >= 0.005]
     if lost:
         yield f"readings count by the state they most likely show; bits lost by that: {', '.join(lost)}"
+    if plan.blocked:
+        yield f"not in it, since none of these tests shows what must be seen first: {', '.join(plan.blocked)}"
     if plan.taken_as_done:
         yield f"taken as seen, since no test of the plan shows it: {', '.join(plan.taken_as_done)}"
 

@@ -28,7 +28,8 @@ class Composed:
 
     benches: how the set may stand, first as it stands now. steps, prices: of tests and repairs, by number and bench.
     outcomes: of each test the states of the observations it shows, a tuple for each of its rows. banded: how readings
-    are told by bands, by test. taken_as_done: what the trade's order asks for before and no test of the plan shows.
+    are told by bands, by test. taken_as_done: what the trade's order asks for before a test and no test of the plan
+    shows; blocked: repairs that such a thing, or a proof that none can give, keeps out of the plan.
     """
 
     model: Model
@@ -45,6 +46,7 @@ class Composed:
     prices: Mapping[tuple[int, int], RepairPrice]
     banded: Mapping[str, Banded]
     taken_as_done: tuple[str, ...]
+    blocked: tuple[str, ...]
 
 
 def compose(
@@ -66,13 +68,10 @@ def compose(
         kinds=hypotheses.kind,
         stops=np.array([[lost if kind else 0.0 for kind in hypotheses.kinds]]),
         tests=tuple(
-            walk.test(n, rows, _forbids_power(model, own), order.groups(test.after))
+            walk.test(n, rows, _forbids_power(model, own), order.before_test(test))
             for n, (test, own, rows) in enumerate(zip(planned, leaves, hypotheses.rows, strict=True))
         ),
-        repairs=tuple(
-            walk.repair(n, hypotheses, order.groups(repair.after), order.proofs(repair.proved_by))
-            for n, repair in enumerate(repairs)
-        ),
+        repairs=tuple(walk.repair(n, hypotheses, *order.before_repair(repair)) for n, repair in enumerate(repairs)),
         no_power=bool(case.no_power(model)),
     )
     return Composed(
@@ -90,6 +89,7 @@ def compose(
         prices=walk.prices,
         banded={test.id: band for test, band in zip(planned, banded, strict=True) if band is not None},
         taken_as_done=tuple(dict.fromkeys(order.missing)),
+        blocked=tuple(order.blocked),
     )
 
 
@@ -171,7 +171,7 @@ class _Walk:
 
 
 class _Order:
-    """The trade's order in numbers of the plan's tests; what no test of the plan shows is taken as done."""
+    """The trade's order in numbers of the plan's tests."""
 
     def __init__(
         self,
@@ -188,33 +188,38 @@ class _Order:
                 for finding in zip(own, states, strict=True):
                     self._rows_of.setdefault(finding, set()).add((test, row))
         self.missing: list[str] = []
+        self.blocked: list[str] = []
 
-    def groups(self, after: Choices) -> tuple[frozenset[int], ...]:
-        groups = []
-        for choice in unmet(after, self._seen):
-            group = frozenset(self._shown_by[o] for o in choice if o in self._shown_by)
-            if group:
-                groups.append(group)
-            else:
-                self.missing.append(" or ".join(choice))
-        return tuple(groups)
+    def before_test(self, test: BenchTest) -> tuple[frozenset[int], ...]:
+        """What is made before a test; what no test of the plan shows is taken as done."""
+        groups = self._groups(test.after)
+        self.missing += [" or ".join(choice) for choice, group in groups if not group]
+        return tuple(group for _, group in groups if group)
 
-    def proofs(self, proofs: Sequence[Proof]) -> tuple[frozenset[tuple[int, int]], ...]:
-        """What is still to be proved, in numbers of tests and their rows."""
+    def before_repair(
+        self, repair: Repair
+    ) -> tuple[tuple[frozenset[int], ...], tuple[frozenset[tuple[int, int]], ...]]:
+        """What is made, and what is to be seen, before a repair; what no test of the plan shows blocks it."""
+        groups = [group for _, group in self._groups(repair.after)]
+        proofs = self._proofs(repair.proved_by)
+        if not all([*groups, *proofs]):
+            self.blocked.append(repair.id)
+        return tuple(groups), tuple(proofs)
+
+    def _groups(self, after: Choices) -> list[tuple[tuple[str, ...], frozenset[int]]]:
+        return [
+            (choice, frozenset(self._shown_by[o] for o in choice if o in self._shown_by))
+            for choice in unmet(after, self._seen)
+        ]
+
+    def _proofs(self, proofs: Sequence[Proof]) -> list[frozenset[tuple[int, int]]]:
         groups = []
         for proof in proofs:
             findings = [(observation, state) for observation, states in proof.items() for state in states]
             if self._shown.isdisjoint(findings):
-                group = frozenset[tuple[int, int]]().union(*(self._rows_of.get(finding, set()) for finding in findings))
-                if group:
-                    groups.append(group)
-                else:
-                    self.missing.append(_proof_words(proof))
-        return tuple(groups)
-
-
-def _proof_words(proof: Proof) -> str:
-    return " or ".join(f"{observation}={'/'.join(states)}" for observation, states in proof.items())
+                rows = (self._rows_of.get(finding, set()) for finding in findings)
+                groups.append(frozenset[tuple[int, int]]().union(*rows))
+        return groups
 
 
 def _moves(hypotheses: Hypotheses, repair: Repair) -> Moves:

@@ -66,6 +66,7 @@ def make_plan(
         left_out=composed.hypotheses.left_out,
         banded=composed.banded,
         taken_as_done=composed.taken_as_done,
+        blocked=composed.blocked,
         nodes=solved.nodes,
         currency=settings.currency,
     )

@@ -68,7 +68,8 @@ class Plan:
     cost: bounds of the least expected cost under the gates and the trade's order; free: without them, None where it was
     not asked for. bits_per_minute: what that rule would cost. giving_up: what sending the set back costs.
     tests: those the plan chose from. left_out: probability of faults that were not followed. banded: of readings told
-    by bands, what that loses. taken_as_done: what the order asks for and no test of the plan shows.
+    by bands, what that loses. taken_as_done: what the order asks for before a test and no test of the plan shows;
+    blocked: repairs for which no test of the plan shows what must be seen first.
     """
 
     first: PlanStep
@@ -80,6 +81,7 @@ class Plan:
     left_out: float
     banded: Mapping[str, Banded]
     taken_as_done: tuple[str, ...]
+    blocked: tuple[str, ...]
     nodes: int
     currency: str = ""
 

@@ -162,7 +162,7 @@ def _tolls(problem: Problem, repair: PlanRepair) -> list[tuple[int, float]]:
     tolls: list[tuple[int, float]] = []
     used: set[int] = set()
     for group in sorted(wanted, key=len):
-        if not used & group:
+        if group and not used & group:
             used |= group
             tolls.append((_bits(group), min(float(problem.tests[test].costs.min()) for test in group)))
     return tolls
