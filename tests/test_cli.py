@@ -81,7 +81,7 @@ def test_json_has_the_promised_layout() -> None:
     assert test_keys | {"cautions", "outcomes"} <= set(told["tests"][0])
     assert {"state", "chance", "leading_fault", "probability"} == set(told["tests"][0]["outcomes"][0])
     assert {"repair", "cures", "expected_cost", "hazard", "cautions"} <= set(told["repairs"][0])
-    assert {"kind", "id", "why", "verdict", "looks_ahead"} == set(told["advice"])
+    assert {"kind", "id", "why", "verdict", "looks_ahead", "expected_cost"} == set(told["advice"])
     for key in ("log_evidence", "entropy_bits", "nothing_found", "two_or_more", "surprises", "disclaimer", "held_back"):
         assert key in told
     assert told["events"][1]["points"] == [36.8, 37.1]

@@ -1,7 +1,8 @@
 """How long the search for a plan takes, and how far it gets: run by hand, `python tests/benchmarks/plans.py [SECONDS]`.
 
 Prints for random problems of two-outcome tests and single faults the time to an exact plan (bounds within half a cent),
-and for `backlight` what is certified after 5 seconds against what a longer search finds (60 unless said). Compiling is done before.
+and for `backlight` what is certified after 5 seconds against what a longer search finds (60 unless said). Compiling is
+done before.
 """
 
 import sys
