@@ -9,10 +9,8 @@ from faultnet.errors import UsageProblem
 from faultnet.model.model import Model
 from faultnet.model.neighbours import Refusal
 from faultnet.model.nodes import Observation
+from faultnet.model.volts import MOST_CHANNELS
 from faultnet.readings import METERS
-
-MOST_CHANNELS = 16
-"""Separate channels of one set that are read together."""
 
 _HOLDS = ("steady", "max", "settled")
 _AGAINST = ("chassis", "hot")

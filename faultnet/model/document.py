@@ -24,7 +24,7 @@ from faultnet.model.nodes import (
     Row,
     When,
 )
-from faultnet.model.volts import Level, NominalRange, Pattern, Piece, ReadingModel
+from faultnet.model.volts import USUAL_CHANNELS, Level, NominalRange, Pattern, Piece, ReadingModel
 from faultnet.model.work import Alteration, BenchTest, Caution, Repair, SetupChange
 
 Document = Mapping[str, Any]
@@ -160,6 +160,7 @@ def _reading(r: Document) -> ReadingModel:
         start_pulse=dict(r["start_pulse"]),
         patterns={state: _pattern(p) for state, p in r["patterns"].items()},
         channel_sd=r["channel_sd"] or 0.0,
+        usual_channels=r["usual_channels"] or USUAL_CHANNELS,
     )
 
 

@@ -3,6 +3,12 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+MOST_CHANNELS = 16
+"""Separate channels of one set that are read together."""
+
+USUAL_CHANNELS = 4
+"""How many are taken to be read where the model file does not say (reasoned)."""
+
 
 @dataclass(frozen=True)
 class Piece:
@@ -47,7 +53,8 @@ class ReadingModel:
     `when` fits counts; a state that a hold mode does not name reads as under `default_hold`.
     start_pulse: share of a state's cases in which it is a start pulse that then settles, which a meter may miss.
     patterns: for separate channels what they do in each state; levels are then those of single channels. channel_sd:
-    how far channels of one set differ at the same level, as a ratio to the nominal.
+    how far channels of one set differ at the same level, as a ratio to the nominal. usual_channels: how many a reading
+    not yet taken is likely to be of.
     """
 
     unit: str
@@ -60,6 +67,7 @@ class ReadingModel:
     start_pulse: Mapping[str, float] = field(default_factory=dict)
     patterns: Mapping[str, Pattern] = field(default_factory=dict)
     channel_sd: float = 0.0
+    usual_channels: int = USUAL_CHANNELS
 
     @property
     def has_channels(self) -> bool:

@@ -32,6 +32,7 @@ class Grid:
     """Nominals to integrate over and, for separate channels, the common deviation of a set from its level.
 
     nominals, common, weights: ``(n,)``, weights adding to 1; common in standard deviations, 0 for a single feed.
+    n_common: how many nodes in a row share a nominal, each with another common deviation.
     """
 
     nominals: Floats
@@ -39,6 +40,15 @@ class Grid:
     weights: Floats
     rails: NominalRange
     limit: Spread | None
+    n_common: int = 1
+
+    @cached_property
+    def by_nominal(self) -> "Grid":
+        """The nominals alone, for what does not hang on the common deviation."""
+        if self.n_common == 1:
+            return self
+        nominals, weights = self.nominals[:: self.n_common], self.weights.reshape(-1, self.n_common).sum(axis=1)
+        return Grid(nominals, np.zeros_like(nominals), weights, self.rails, self.limit)
 
     @cached_property
     def rail_weights(self) -> Floats:
@@ -74,9 +84,14 @@ class Taken:
         """
         key = (mixture, channel_sd)
         if key not in self._levels:
-            pieces = (p.share * _piece_density(p, self.volts, self.sd_volts, self.grid, channel_sd) for p in mixture)
-            self._levels[key] = reduce(add, pieces)
+            self._levels[key] = reduce(add, (piece.share * self._piece(piece, channel_sd) for piece in mixture))
         return self._levels[key]
+
+    def _piece(self, piece: Piece, channel_sd: float | None) -> Floats:
+        is_common = channel_sd is not None and piece.kind in ("normal", "limit") and piece.second > channel_sd
+        grid = self.grid if is_common else self.grid.by_nominal
+        density = _piece_density(piece, self.volts, self.sd_volts, grid, channel_sd)
+        return density if is_common else np.repeat(density, self.grid.n_common, axis=1)
 
 
 def state_density(reading: ReadingModel, state: str, at: Mapping[str, str], taken: Taken) -> Floats:

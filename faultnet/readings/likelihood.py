@@ -16,7 +16,7 @@ from faultnet.cpt import Floats
 from faultnet.engine.evidence import Likelihood
 from faultnet.model.model import Model
 from faultnet.model.volts import ReadingModel
-from faultnet.readings.channels import channels_density
+from faultnet.readings.channels import channels_densities
 from faultnet.readings.density import Grid, Taken, state_density
 from faultnet.readings.meter import Meter
 from faultnet.readings.nominal import FINE, Nominal, nominal_nodes
@@ -82,7 +82,7 @@ def states_density(
     total: Floats = np.ones((len(grid.weights), len(states)))
     for taken in readings:
         if how.has_channels:
-            columns = [channels_density(how, state, at, taken) for state in states]
+            columns = [each[0] for each in channels_densities(how, states, at, taken, len(taken.volts))]
         else:
             columns = [state_density(how, state, at, taken)[0] for state in states]
         total = total * np.stack(columns, axis=1)
@@ -126,7 +126,8 @@ def grid_of(model: Model, nominal: Nominal | None, *, with_channels: bool = Fals
     if not with_channels:
         return Grid(nominals, np.zeros_like(nominals), weights, model.nominal, limit)
     common, together = np.tile(_COMMON_NODES, len(nominals)), np.outer(weights, _COMMON_WEIGHTS).reshape(-1)
-    return Grid(np.repeat(nominals, len(_COMMON_NODES)), common, together, model.nominal, limit)
+    repeated = np.repeat(nominals, len(_COMMON_NODES))
+    return Grid(repeated, common, together, model.nominal, limit, n_common=len(_COMMON_NODES))
 
 
 def standings(model: Model, conditions: Sequence[str]) -> Iterator[Mapping[str, str]]:

@@ -4,7 +4,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from faultnet.model.volts import MOST_CHANNELS
 from faultnet.schema.basic import Chance, Choice, Id, Mark, ModeName, Positive, Ratio, Shape, Text, When
+
+NumberOfChannels = Annotated[int, Field(ge=1, le=MOST_CHANNELS)]
 
 
 class ComplaintShape(Shape):
@@ -171,7 +174,7 @@ class PatternShape(Shape):
 
     rest: Id
     odd: Choice | None = None
-    count: Annotated[list[Annotated[int, Field(ge=1, le=16)]], Field(min_length=2, max_length=2)] | None = None
+    count: Annotated[list[NumberOfChannels], Field(min_length=2, max_length=2)] | None = None
 
     @model_validator(mode="after")
     def _both_or_none(self) -> "PatternShape":
@@ -195,6 +198,7 @@ class ReadingShape(Shape):
     start_pulse: dict[Id, Chance] = {}
     channels: Literal["same", "separate"] = "same"
     channel_sd: Positive | None = None
+    usual_channels: NumberOfChannels | None = None
     patterns: dict[Id, PatternShape] = {}
 
     @model_validator(mode="after")
@@ -202,6 +206,8 @@ class ReadingShape(Shape):
         is_separate = self.channels == "separate"
         if is_separate != bool(self.patterns) or is_separate != (self.channel_sd is not None):
             raise ValueError("`channels: separate` goes with `patterns` and `channel_sd`, and these with it")
+        if self.usual_channels is not None and not is_separate:
+            raise ValueError("`usual_channels` goes with `channels: separate`")
         return self
 
 
