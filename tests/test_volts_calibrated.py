@@ -19,7 +19,7 @@ from faultnet.model.model import Model
 from faultnet.model.volts import ReadingModel
 from faultnet.readings import Meter
 from faultnet.readings.density import Taken, state_density
-from faultnet.readings.likelihood import grid_of
+from faultnet.readings.grid import grid_of
 
 FIRST, SECOND = "loaded_voltage", "open_voltage"
 HOLDS = {FIRST: "steady", SECOND: "max"}

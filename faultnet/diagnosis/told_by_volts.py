@@ -14,7 +14,8 @@ from faultnet.diagnosis.result import ReadingTold
 from faultnet.engine.evidence import Step
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
-from faultnet.readings.likelihood import grid_of, reading_model
+from faultnet.readings.grid import grid_of
+from faultnet.readings.likelihood import reading_model
 from faultnet.readings.predict import predicted, volt_nodes
 
 MODES_COMPARED = 3

@@ -35,7 +35,7 @@ class Banded:
 
 def band_reading(gains: ReadingGains, test: BenchTest) -> Banded | None:
     """The bands of a test that shows one reading of one feed; None for any other, which is told by its states."""
-    if not gains.prices(test):
+    if not gains.bands(test):
         return None
     (observation,) = test.reveals
     model = gains.model

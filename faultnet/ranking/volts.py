@@ -21,12 +21,15 @@ from faultnet.engine.plan import Sums
 from faultnet.model.model import Model
 from faultnet.model.work import BenchTest
 from faultnet.readings import Volts
-from faultnet.readings.density import Grid
-from faultnet.readings.likelihood import grid_of, reading_model, standings, taken_together, weighed_together
-from faultnet.readings.predict import predicted
+from faultnet.readings.grid import Grid, coarse_grid_of
+from faultnet.readings.likelihood import reading_model, standings, taken_together, weighed_together
+from faultnet.readings.predict import predicted, predicted_channels
 
 GAIN_ERROR_BITS = 1e-3
 """Within this the integral agrees with one over twenty times as many volts, and joint states left out add to it."""
+
+CHANNELS_ERROR_BITS = 0.015
+"""The same for separate channels, whose readings are a sample: its standard error is about a quarter of this."""
 
 LEFT_OUT = 1e-6
 """Probability of the joint states that are taken together where a gain is about the joint state of all components."""
@@ -42,15 +45,14 @@ class ReadingGains:
     _kept: dict[str, tuple[Floats, Floats, list[str]]] = field(default_factory=dict, init=False, repr=False)
 
     def prices(self, test: BenchTest) -> bool:
-        """Whether a test is priced here: it shows one reading, of one feed.
-
-        Separate channels are priced by the pattern they show, as a finding: an upper bound, since a pattern is seen
-        through readings.
-        """
-        reading = self.model.observations[test.reveals[0]].reading
-        if len(test.reveals) > 1 or reading is None or reading.has_channels or self.belief.gains_are_local:
+        """Whether a test is priced here: it shows one reading, of one feed or of separate channels."""
+        if len(test.reveals) > 1 or not self.model.observations[test.reveals[0]].reading or self.belief.gains_are_local:
             return False
         return not set(self._conditions(test.reveals[0])) & set(self.model.asked)
+
+    def bands(self, test: BenchTest) -> bool:
+        """Whether what a test shows may be told by bands of volts: a reading of one feed that is priced here."""
+        return self.prices(test) and not reading_model(self.model, test.reveals[0]).has_channels
 
     def gains_bits(self, observation: str) -> tuple[float, float]:
         """The gain about the joint state of all components, and about what orders tests (`Compiled.to_decide`)."""
@@ -89,11 +91,30 @@ class ReadingGains:
         model = self.model
         seen = list(dict.fromkeys(reading.observation for reading in self._earlier))
         conditions = self._conditions(observation)
-        shown = predicted(model, observation, self.case.meter, self._earlier, conditions, self.grid)
-        shown = shown.reshape(len(shown), -1)
         about = [*model.asked, *model.components]
-        states = self._before.joint((*seen, observation, *conditions, *about)).reshape(shown.shape[1], -1)
-        return shown, states, about
+        joint = self._before.joint((*seen, observation, *conditions, *about))
+        sizes = joint.shape[: len(joint.shape) - len(about)]
+        states = joint.reshape(prod(sizes), -1)
+        if reading_model(model, observation).has_channels:
+            shown = self._channels_shown(observation, conditions, states.sum(axis=1).reshape(sizes))
+        else:
+            shown = predicted(model, observation, self.case.meter, self._earlier, conditions, self.grid)
+        return shown.reshape(len(shown), -1), states, about
+
+    def _channels_shown(self, observation: str, conditions: Sequence[str], chances: Floats) -> Floats:
+        names = (*(reading.observation for reading in self._earlier), observation)
+        grid = coarse_grid_of(self.model, self.case.nominal, [reading_model(self.model, name) for name in names])
+        count = self._n_channels(observation)
+        return predicted_channels(
+            self.model, observation, self.case.meter, self._earlier, conditions, grid, count, chances
+        )
+
+    def _n_channels(self, observation: str) -> int:
+        """How many channels will be read: as many as last time on this set, else as many as usual."""
+        for event in reversed(self.case.events):
+            if isinstance(event, Reading) and event.observation == observation and event.reached:
+                return len(event.reached)
+        return reading_model(self.model, observation).usual_channels
 
     def next_volts(self, observation: str) -> tuple[tuple[str, ...], Floats]:
         """The conditions that a reading hangs on, and P(volts | its state, they): ``(n_volts, n_states, *sizes)``.
@@ -148,8 +169,9 @@ class ReadingGains:
 
     @cached_property
     def grid(self) -> Grid:
-        with_channels = any(reading_model(self.model, r.observation).has_channels for r in self._earlier)
-        return grid_of(self.model, self.case.nominal, with_channels=with_channels, fineness=1)
+        """What is integrated over for readings of one feed."""
+        earlier = [reading_model(self.model, reading.observation) for reading in self._earlier]
+        return coarse_grid_of(self.model, self.case.nominal, earlier)
 
     def _few(self, by_joint: Floats) -> Floats:
         """The joint states of the components that matter, and one for all others together: ``(n_cells, n_few)``."""

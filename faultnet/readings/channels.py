@@ -51,8 +51,13 @@ def odd_counts(rest: Floats, odd: Floats, at_most: int | None = None) -> list[Fl
     most = len(rest) if at_most is None else at_most
     sums = [np.ones_like(rest[0])]
     for normal, other in zip(rest, odd, strict=True):
-        longer = [*sums, np.zeros_like(sums[0])][: most + 1]
-        sums = [normal * longer[k] + (other * sums[k - 1] if k else 0.0) for k in range(len(longer))]
+        longer = [normal * each for each in sums]
+        for k, each in enumerate(sums[:most], start=1):
+            if k < len(longer):
+                longer[k] += other * each
+            else:
+                longer.append(other * each)
+        sums = longer
     return sums
 
 

@@ -17,14 +17,12 @@ from faultnet.engine.evidence import Likelihood
 from faultnet.model.model import Model
 from faultnet.model.volts import ReadingModel
 from faultnet.readings.channels import channels_densities
-from faultnet.readings.density import Grid, Taken, state_density
+from faultnet.readings.density import Taken, state_density
+from faultnet.readings.grid import Grid, grid_of
 from faultnet.readings.meter import Meter
-from faultnet.readings.nominal import FINE, Nominal, nominal_nodes
+from faultnet.readings.nominal import Nominal
 
 MOST_VOLTS = 1500.0
-
-_COMMON_NODES = np.linspace(-7.0, 7.0, 113)
-_COMMON_WEIGHTS = np.exp(-0.5 * _COMMON_NODES**2) / np.exp(-0.5 * _COMMON_NODES**2).sum()
 
 
 @dataclass(frozen=True)
@@ -115,19 +113,6 @@ def taken_together(model: Model, readings: Sequence[Volts], grid: Grid) -> dict[
         taken = _taken(reading, grid, reading_model(model, reading.observation))
         by_observation.setdefault(reading.observation, []).extend([] if taken is None else [taken])
     return by_observation
-
-
-def grid_of(model: Model, nominal: Nominal | None, *, with_channels: bool = False, fineness: int = FINE) -> Grid:
-    """What to integrate over for readings of one set. ValueError when the model knows nothing of nominal voltages."""
-    if model.nominal is None:
-        raise ValueError(f"{model.id} knows nothing of nominal voltages")
-    nominals, weights = nominal_nodes(None if nominal is None else nominal.loaded, model.nominal, fineness)
-    limit = None if nominal is None else nominal.unplugged
-    if not with_channels:
-        return Grid(nominals, np.zeros_like(nominals), weights, model.nominal, limit)
-    common, together = np.tile(_COMMON_NODES, len(nominals)), np.outer(weights, _COMMON_WEIGHTS).reshape(-1)
-    repeated = np.repeat(nominals, len(_COMMON_NODES))
-    return Grid(repeated, common, together, model.nominal, limit, n_common=len(_COMMON_NODES))
 
 
 def standings(model: Model, conditions: Sequence[str]) -> Iterator[Mapping[str, str]]:

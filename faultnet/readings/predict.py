@@ -1,20 +1,29 @@
 """What a reading not yet taken may show: volts to integrate over, and their densities in every state."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from faultnet.cpt import Floats
 from faultnet.model.model import Model
-from faultnet.readings.density import Grid, Taken, state_density
+from faultnet.model.volts import ReadingModel
+from faultnet.readings.channels import channels_densities
+from faultnet.readings.density import Taken, state_density
+from faultnet.readings.grid import Grid
 from faultnet.readings.likelihood import Volts, reading_model, standings, taken_together, weighed_together
 from faultnet.readings.meter import Meter
+from faultnet.readings.sample import Cell, sample_readings
 
 _FIRST_PANEL_VOLTS, _FIRST_PANELS = 0.75, 2
 _PANEL_SHARE = 0.1
 _NODES_A_PANEL = 3
 _HIGHEST_RATIO = 1.6
 """No level but that of outliers lies above this ratio to the nominal."""
+
+_NODES_AT_ONCE = 12_000
+"""Numbers in one array while many readings are weighed: as many as stay in a processor's cache."""
+
+_NEVER = 1e-300
 
 
 def volt_nodes(grid: Grid, up_to_volts: float) -> tuple[Floats, Floats]:
@@ -56,4 +65,79 @@ def predicted(
             shown = weights[:, None] * state_density(how, state, at, shown_volts)
             shown /= shown.sum(axis=0)  # a meter's error depends on what it shows, so a density adds to nearly 1
             by_standing[:, :, column, number] = shown @ before
+    return table
+
+
+def predicted_channels(
+    model: Model,
+    observation: str,
+    meter: Meter,
+    earlier: Sequence[Volts],
+    conditions: Sequence[str],
+    grid: Grid,
+    n_channels: int,
+    chances: Floats,
+) -> Floats:
+    """The same for so many separate channels: over readings drawn by `sample_readings`.
+
+    chances: P(states) without the earlier readings, in the shape of the table but for its first axis.
+
+    Each reading counts by its density over that of being drawn at all (a sample from a mixture: Owen & Zhou 2000, 4).
+    Then every column is made to add to its likelihood of the earlier readings, so that whatever the sample, the table
+    is one of a meter that could be: its gain is never below 0, nor above that of the states themselves.
+    """
+    how, at = reading_model(model, observation), list(standings(model, conditions))
+    seen = taken_together(model, earlier, grid)
+    before = np.stack([weighed_together(model, seen, each, grid) for each in at])
+    chance = chances.reshape(before.shape[2], -1, len(at))
+    weights = np.einsum("tge,est->stg", before, chance)
+    share = _shares_to_draw(weights.sum(axis=2))
+    cells = [
+        Cell(state, each, weights[s, t], float(share[s, t]))
+        for s, state in enumerate(model.observations[observation].states)
+        for t, each in enumerate(at)
+        if share[s, t] > 0
+    ]
+    volts = sample_readings(how, cells, n_channels, meter, grid)
+    table = _by_cell(how, model.observations[observation].states, at, volts, meter, grid, before)
+    likely = np.maximum(weights.sum(axis=2), _NEVER)
+    drawn = np.einsum("yest,est->y", table, chance * (share / likely))
+    table /= drawn[:, None, None, None]
+    table *= before.sum(axis=1).T[:, None, :] / np.maximum(table.sum(axis=0), _NEVER)
+    shown: Floats = table.reshape(len(volts), *chances.shape)
+    return shown
+
+
+def _shares_to_draw(chances: Floats) -> Floats:
+    """What share of a sample each state and standing gets, ``(n_states, n_standings)``: rare states more than they are.
+
+    By the root of a state's chance: its gain hangs on its share, what is uncertain about it on the root of its sample.
+    """
+    of_state = chances.sum(axis=1, keepdims=True)
+    shares: Floats = chances / np.sqrt(np.maximum(of_state, _NEVER))
+    shares /= shares.sum()
+    return shares
+
+
+def _by_cell(
+    how: ReadingModel,
+    states: Sequence[str],
+    at: Sequence[Mapping[str, str]],
+    volts: Floats,
+    meter: Meter,
+    grid: Grid,
+    before: Floats,
+) -> Floats:
+    """Density of each reading in every cell: ``(n_readings, n_earlier, n_states, n_standings)``.
+
+    volts: ``(n_readings, n_channels)``. before: ``(n_standings, n, n_earlier)``, weights of the nodes.
+    """
+    table = np.empty((len(volts), before.shape[2], len(states), len(at)))
+    n_rows = max(1, _NODES_AT_ONCE // len(grid.weights))
+    for start in range(0, len(volts), n_rows):
+        rows = slice(start, start + n_rows)
+        taken = Taken(volts[rows].T.reshape(-1, 1), how.default_hold, meter, grid)
+        for t, each in enumerate(at):
+            for s, density in enumerate(channels_densities(how, states, each, taken, volts.shape[1])):
+                table[rows, :, s, t] = density @ before[t]
     return table
