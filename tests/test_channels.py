@@ -17,7 +17,6 @@ from faultnet.diagnosis import diagnose
 from faultnet.errors import ModelProblem, UsageProblem
 from faultnet.files import load_model
 from faultnet.model.model import Model
-from faultnet.ranking import rank_tests
 from faultnet.readings import Meter, Volts, outlier_density, reading_likelihood
 from faultnet.readings.channels import odd_counts
 
@@ -84,6 +83,7 @@ components:
       hold: steady
       channels: separate
       channel_sd: 0.01
+      usual_channels: 5
       outliers: {{share: 0.02, up_to_volts: 400}}
       mark: reasoned
       levels:
@@ -193,12 +193,6 @@ def test_a_pattern_needs_no_more_odd_channels_than_were_read(model: Model) -> No
     assert table.argmax() in (1, 2, 3)
 
 
-def test_channels_are_priced_as_a_finding_of_their_pattern(model: Model) -> None:
-    case = Case(())
-    (test,) = rank_tests(model, case).tests
-    assert pytest.approx(believe(model, case).gain_bits(("channels",))) == test.gain_bits
-
-
 def test_more_channels_than_sixteen_are_refused(model: Model) -> None:
     assert len(parse_events(model, ["channels=54x16"])) == 1
     with pytest.raises(UsageProblem, match="17 channels are more than 16"):
@@ -214,6 +208,7 @@ def test_channels_without_patterns_are_refused(model: Model, tmp_path: Path) -> 
         ("rest: normal, odd: zero, count: [1, 1]", "rest: nromal, odd: zero, count: [1, 1]", "did you mean normal"),
         ("        one_different: {rest: normal, odd: [low, other], count: [1, 1]}\n", "", "no pattern for the state"),
         ("count: [1, 15]", "count: [5, 2]", "from at most to"),
+        ("usual_channels: 5", "usual_channels: 17", "16"),
     ):
         assert old in text
         with pytest.raises(ModelProblem) as raised:

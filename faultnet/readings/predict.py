@@ -82,7 +82,7 @@ def predicted_channels(
 
     chances: P(states) without the earlier readings, in the shape of the table but for its first axis.
 
-    Each reading counts by its density over that of being drawn at all (a sample from a mixture: Owen & Zhou 2000, 4).
+    Each reading counts by its density over that of being drawn at all (a sample from a mixture: Owen & Zhou 2000).
     Then every column is made to add to its likelihood of the earlier readings, so that whatever the sample, the table
     is one of a meter that could be: its gain is never below 0, nor above that of the states themselves.
     """

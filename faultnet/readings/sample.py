@@ -1,8 +1,8 @@
 """Readings of separate channels that may be shown: a sample spread evenly over what the set may be doing.
 
-Sixteen channels leave no room for a grid of volts. Readings are drawn instead: in every state (and every standing of the
-conditions), in rare states more often than they come up, and with uniform numbers that are even over any stretch of them
-(Richtmyer's sequence; Niederreiter 1992, chapter 3). The same case always draws the same readings.
+Sixteen channels leave no room for a grid of volts. Readings are drawn instead: in every state (and every standing of
+the conditions), in rare states more often than they come up, and with uniform numbers that are even over any stretch of
+them (Richtmyer's sequence; Niederreiter 1992). The same case always draws the same readings.
 """
 
 from collections.abc import Mapping, Sequence
