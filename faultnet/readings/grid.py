@@ -19,7 +19,7 @@ RAIL_BELOW, RAIL_BELOW_SD = 0.95, 0.03
 _FINE_STEP, _FINE_REACH = 0.125, 7.0
 """Of the common deviation, in its standard deviations, where a likelihood is wanted to 1e-8."""
 
-_COARSEST_STEP, _COARSE_REACH = 1.5, 4.5
+_COARSE, _COARSEST_STEP, _COARSE_REACH = 1, 1.5, 4.5
 _WIDTHS_A_STEP = 1.75
 """Evenly spaced nodes this many standard deviations of a normal density apart integrate it to 0.4 %."""
 
@@ -77,7 +77,7 @@ def coarse_grid_of(model: Model, nominal: Nominal | None, readings: Sequence[Rea
     channels = [reading for reading in readings if reading.has_channels]
     if not channels:
         return grid_of(model, nominal, fineness=1)
-    nominals, weights, rails, limit = _nominals(model, nominal, 1)
+    nominals, weights, rails, limit = _nominals(model, nominal, _COARSE)
     likely = weights > _RARE * weights.max()
     kept = weights[likely] / weights[likely].sum()
     known = inf if nominal is None or nominal.loaded is None else nominal.loaded.relative_sd

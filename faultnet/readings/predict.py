@@ -20,6 +20,9 @@ _NODES_A_PANEL = 3
 _HIGHEST_RATIO = 1.6
 """No level but that of outliers lies above this ratio to the nominal."""
 
+SAMPLE_SIZE = 256
+"""Readings of separate channels drawn for one gain."""
+
 _NODES_AT_ONCE = 12_000
 """Numbers in one array while many readings are weighed: as many as stay in a processor's cache."""
 
@@ -98,7 +101,7 @@ def predicted_channels(
         for t, each in enumerate(at)
         if share[s, t] > 0
     ]
-    volts = sample_readings(how, cells, n_channels, meter, grid)
+    volts = sample_readings(how, cells, n_channels, meter, grid, SAMPLE_SIZE)
     table = _by_cell(how, model.observations[observation].states, at, volts, meter, grid, before)
     likely = np.maximum(weights.sum(axis=2), _NEVER)
     drawn = np.einsum("yest,est->y", table, chance * (share / likely))

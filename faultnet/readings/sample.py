@@ -20,9 +20,6 @@ from faultnet.readings.grid import Grid, common_sd
 from faultnet.readings.meter import Meter
 from faultnet.readings.normal import normal_quantile
 
-SAMPLE_SIZE = 256
-"""Readings drawn for one gain."""
-
 _OTHERS = 3
 """Uniform numbers a reading takes besides two for each channel: the nominal, the common deviation, how many are odd."""
 
@@ -38,7 +35,7 @@ class Cell:
 
 
 def sample_readings(
-    reading: ReadingModel, cells: list[Cell], n_channels: int, meter: Meter, grid: Grid, size: int = SAMPLE_SIZE
+    reading: ReadingModel, cells: list[Cell], n_channels: int, meter: Meter, grid: Grid, size: int
 ) -> Floats:
     """Readings of so many channels, ``(size, n_channels)`` in V, drawn from the cells by their shares, which add to 1.
 
