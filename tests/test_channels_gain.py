@@ -6,6 +6,7 @@ from itertools import combinations, pairwise
 from math import comb
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,9 +23,10 @@ from faultnet.files import load_model
 from faultnet.model.model import Model
 from faultnet.model.volts import USUAL_CHANNELS
 from faultnet.plan.bands import band_reading
-from faultnet.ranking import rank_tests
+from faultnet.ranking import rank_tests, volts
 from faultnet.ranking.volts import CHANNELS_ERROR_BITS, ReadingGains
 from faultnet.readings import Meter, Nominal, Spread, grid, predict
+from faultnet.readings.sample import Cell, sample_readings
 
 NOMINALS = (54.0, None)
 OUTLIERS = 0.02 / 400
@@ -344,6 +346,58 @@ def test_readings_tell_no_more_than_the_pattern_behind_them(name: str) -> None:
     assert needs_work <= belief.gain_bits(("channels",), model.compiled.to_decide)
 
 
+@pytest.mark.parametrize("size", [7, 20, 256])
+@pytest.mark.parametrize("nominal", NOMINALS)
+def test_however_few_readings_are_drawn_they_leave_the_belief_as_it_is(
+    size: int, nominal: float | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is believed is the mean of what will be believed (law of total probability), so every column adds to 1."""
+    monkeypatch.setattr(predict, "SAMPLE_SIZE", size)
+    model, case = model_with(), Case((), nominal=label(nominal))
+    belief = believe(model, case)
+    found = ReadingGains(model, case, belief)
+    joint = found.by_volts("channels", lambda states: states)
+    np.testing.assert_allclose(joint.sum(axis=0) / joint.sum(), belief.targets, rtol=1e-9, atol=1e-15)
+    assert 0 <= found.gains_bits("channels")[0] <= belief.gain_bits(("channels",))
+
+
+def drawn_in(state: str, n: int, meter: Meter) -> Floats:
+    """8192 readings of a label's nominal in one state."""
+    model = model_with(("outliers: {share: 0.02,", "outliers: {share: 1.0e-12,"))
+    how = model.observations["channels"].reading
+    assert how is not None
+    nodes_of = grid.grid_of(model, label(54.0), with_channels=True)
+    return sample_readings(how, [Cell(state, {}, nodes_of.weights, 1.0)], n, meter, nodes_of, 8192)
+
+
+def test_readings_are_drawn_with_every_error_there_is() -> None:
+    """Moments in closed form: the nominal .03, together .04**2 - .01**2, a channel's own .01, and the meter (GUM)."""
+    meter = Meter(3.0, 2)
+    readings = drawn_in("all_alike", 3, meter)
+    own = (0.01 * 54) ** 2 + float(meter.sd_volts(54.0)) ** 2
+    shared = 54**2 * (0.03**2 + 0.04**2 - 0.01**2)
+    np.testing.assert_allclose(readings.mean(axis=0), 54, rtol=2e-3)
+    np.testing.assert_allclose(readings.var(axis=0), own + shared, rtol=0.03)
+    apart = np.cov(readings.T)
+    np.testing.assert_allclose(apart[np.triu_indices(3, 1)], shared, rtol=0.04)
+
+
+@pytest.mark.parametrize(
+    ("state", "numbers"), [("two_zero", {2}), ("more_zero", {3, 4, 5}), ("some_low", {1, 2, 3, 4, 5})]
+)
+def test_as_many_channels_are_drawn_odd_as_the_pattern_says(state: str, numbers: set[int]) -> None:
+    """Each number as often; a low channel tells itself from the others but for the upper tenth or so of its range."""
+    readings = drawn_in(state, 5, Meter())
+    if state == "some_low":
+        odd = readings < 0.94 * readings.max(axis=1, keepdims=True)
+        assert odd.mean() == pytest.approx(0.8 * 3 / 5, abs=0.12)
+        return
+    counts = (readings < 10).sum(axis=1)
+    assert set(np.unique(counts)) == numbers
+    for number in numbers:
+        assert np.mean(counts == number) == pytest.approx(1 / len(numbers), abs=0.01)
+
+
 def test_a_worthless_meter_tells_next_to_nothing() -> None:
     worthless = Meter(counts=3000, range_digit_volts=10.0)
     assert max(gains(model_with(), Case((), nominal=label(54.0), meter=worthless))) < 0.02
@@ -387,7 +441,7 @@ WITH_REPAIR = (
 )
 
 
-def test_as_many_channels_are_counted_on_as_were_read_before_or_as_usual() -> None:
+def test_as_many_channels_are_counted_on_as_were_read_before_or_as_usual(monkeypatch: pytest.MonkeyPatch) -> None:
     """Read before: before a repair of what they hang on, since which they would not be read again."""
     unsaid = model_with(("      usual_channels: 5\n", ""))
     assert gains(unsaid, Case(())) == gains(of_channels(USUAL_CHANNELS), Case(()))
@@ -396,8 +450,16 @@ def test_as_many_channels_are_counted_on_as_were_read_before_or_as_usual() -> No
     read_before = Case(parse_events(five, ["channels=54,0", "new_string=not"]))
     assert "channels" in {test.test for test in rank_tests(five, read_before).tests}
     assert gains(five, read_before) == gains(two, read_before)
-    more = Case(parse_events(five, ["channels=54,0,54", "new_string=not"]))
-    assert gains(five, more) != gains(five, read_before)
+    counted: list[int] = []
+
+    def watched(*given: Any) -> Floats:
+        counted.append(given[6])
+        return predict.predicted_channels(*given)
+
+    monkeypatch.setattr(volts, "predicted_channels", watched)
+    for texts in (["channels=54,0"], ["channels=54,0,54"], ["channels=54,0,54", "new_string=not", "channels=54,0"], []):
+        gains(five, Case(parse_events(five, [*texts, "new_string=not"])))
+    assert counted == [2, 3, 2, 5]
 
 
 def test_the_list_of_tests_carries_these_gains() -> None:
