@@ -7,9 +7,8 @@
     │       ├── ModelProblem           ... a model file
     │       └── ShopProblem            ... the shop's settings or its list of voltages
     ├── TooLittleData           4  not enough data to answer
+    ├── StoreProblem            5  the shop's database
     └── ContradictoryEvidence   6  findings the model holds impossible together
-
-(Exit code 5, the database, arrives with the shop's database.)
 """
 
 from collections.abc import Sequence
@@ -86,6 +85,12 @@ class TooLittleData(FaultnetError):
     """A question the recorded jobs cannot answer yet."""
 
     exit_code = 4
+
+
+class StoreProblem(FaultnetError):
+    """The shop's database cannot be opened, read or written; what was acknowledged before is safe."""
+
+    exit_code = 5
 
 
 class ContradictoryEvidence(FaultnetError):

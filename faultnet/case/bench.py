@@ -12,15 +12,20 @@ TRIED_OUT = {"panel": "closed", "led_cable": "in", "cover": "on", "mains": "on"}
 """Whether a repair helped is seen on a set put together again and switched on: it is charged again, too."""
 
 
-def bench_after_events(model: Model, case: Case) -> BenchState:
-    """How the set stands on the bench after the tests and repairs of a case, from how it came in."""
-    bench = BenchState()
-    for event in case.events:
+def bench_after_events(model: Model, case: Case, told: Mapping[int, Mapping[str, str]] | None = None) -> BenchState:
+    """How the set stands on the bench after the tests and repairs of a case, from how it came in.
+
+    told: how parts of the set-up were said to stand, after so many of the events.
+    """
+    told = told or {}
+    bench = BenchState().after(**told.get(0, {}))
+    for number, event in enumerate(case.events, start=1):
         if isinstance(event, RepairOutcome):
             for repair in event.made:
                 bench = prepare(bench, model.repairs[repair].needs, model.setups, leaves=TRIED_OUT).bench_after
         elif (test := model.revealed_by.get(event.observation)) is not None:
             bench = prepare(bench, test.needs, model.setups, leaves=test.leaves).bench_after
+        bench = bench.after(**told.get(number, {}))
     return bench
 
 

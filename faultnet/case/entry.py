@@ -118,6 +118,11 @@ def _written_value(event: Seen) -> str:
         return written_points(event.points)
     if len(event.likelihoods) == 1:
         return event.likelihoods[0][0]
+    return soft_text(event)
+
+
+def soft_text(event: SoftFinding) -> str:
+    """The likelihoods of a soft finding as they can be typed."""
     return ",".join(f"{state}:{written_number(value)}" for state, value in event.likelihoods)
 
 

@@ -14,7 +14,7 @@ from typing import Any
 
 from faultnet.model.document import Document
 
-LAYOUT = 12
+LAYOUT = 13
 """Raise this when the document, what is refused in it, or how priors are solved from it changes."""
 
 

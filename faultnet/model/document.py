@@ -81,6 +81,8 @@ def _condition(id_: str, c: Document, strength: Strength) -> Condition:
         strength_jobs=c["strength"] or strength.shares_jobs,
         odds=odds,
         is_asked=c["asked"],
+        age_from_years=tuple(c["age_from_years"] or ()),
+        after_repair=c["after_repair"] or "",
         mark=c["mark"],
     )
 

@@ -71,7 +71,9 @@ class Group:
 class Condition:
     """A fact about the set that nobody repairs. odds: factors on the prior odds of failure modes, by state.
 
-    is_asked: whether its state is part of the answer, as the kind of trouble is at intake.
+    is_asked: whether its state is part of the answer, as the kind of trouble is at intake. age_from_years: from which
+    age of a set each state but the first holds, where that is what the condition says. after_repair: its state once
+    this set was repaired before, or "".
     """
 
     id: str
@@ -82,11 +84,17 @@ class Condition:
     strength_jobs: float
     odds: Mapping[str, Mapping[ModeId, float]]
     is_asked: bool
+    age_from_years: tuple[float, ...]
+    after_repair: str
     mark: str
 
     def words(self, state: str) -> str:
         """A state as people say it."""
         return self.state_labels.get(state, state.replace("_", " "))
+
+    def state_at_age(self, years: float) -> str:
+        """The state of a set of this age; "" where the condition is about something else."""
+        return self.states[sum(years >= age for age in self.age_from_years)] if self.age_from_years else ""
 
 
 @dataclass(frozen=True)

@@ -206,6 +206,13 @@ def _conditions(parts: Parts) -> Iterator[Finding]:
             for mode in factors:
                 if problem := _mode_problem(parts, mode):
                     yield (*path, "odds", state, mode), problem
+        if ages := condition.age_from_years:
+            if len(ages) != len(condition.states) - 1:
+                yield (*path, "age_from_years"), f"write {len(condition.states) - 1} ages, one for each later state"
+            if sorted(set(ages)) != ages:
+                yield (*path, "age_from_years"), "the ages must rise"
+        if condition.after_repair not in (None, *condition.states):
+            yield (*path, "after_repair"), unknown("state", str(condition.after_repair), condition.states)
 
 
 def _rails(parts: Parts) -> Iterator[Finding]:

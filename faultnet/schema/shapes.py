@@ -68,6 +68,8 @@ class ConditionShape(Shape):
     strength: Positive | None = None
     odds: dict[Id, dict[ModeName, Positive]] = {}
     asked: bool = False
+    age_from_years: list[Positive] | None = None
+    after_repair: Id | None = None
     mark: Mark
 
 

@@ -1,0 +1,1 @@
+"""Every form the database has had."""
