@@ -1,14 +1,14 @@
 """Every error faultnet raises on purpose, with the exit code the command line ends with.
 
-    FaultnetError               1  unexpected
-    ├── UsageProblem            2  a bad name or value typed by the user
-    ├── FileProblem             3  a bad model or data file
-    │   └── PlacedProblem          ... every problem with its place in the file
-    │       ├── ModelProblem           ... a model file
-    │       └── ShopProblem            ... the shop's settings or its list of voltages
-    ├── TooLittleData           4  not enough data to answer
-    ├── StoreProblem            5  the shop's database
-    └── ContradictoryEvidence   6  findings the model holds impossible together
+FaultnetError               1  unexpected
+├── UsageProblem            2  a bad name or value typed by the user
+├── FileProblem             3  a bad model or data file
+│   └── PlacedProblem          ... every problem with its place in the file
+│       ├── ModelProblem           ... a model file
+│       └── ShopProblem            ... the shop's settings or its list of voltages
+├── TooLittleData           4  not enough data to answer
+├── StoreProblem            5  the shop's database
+└── ContradictoryEvidence   6  findings the model holds impossible together
 """
 
 from collections.abc import Sequence

@@ -15,14 +15,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from test_cli import run
 
-from faultnet.cli.nominal import NominalTyped, known_nominal
 from faultnet.cli.voltages import VoltsTyped, doubts, parse_entry
 from faultnet.errors import FileProblem, ShopProblem, UsageProblem
+from faultnet.jobs.codes import code_key
 from faultnet.readings.learned import learned_spread
 from faultnet.shop import Shop
 from faultnet.shop.append import append
 from faultnet.shop.cells import defused, restored
-from faultnet.shop.voltages import COLUMNS, LEAST_VOLTS, MOST_VOLTS, Entry, code_key, nearest_codes, nominal_of
+from faultnet.shop.nominal import NominalTyped, known_nominal
+from faultnet.shop.voltages import COLUMNS, LEAST_VOLTS, MOST_VOLTS, Entry, nearest_codes, nominal_of
 from faultnet.shop.voltages_file import parse_entries, read_entries
 
 DAY = date(2031, 5, 17)
@@ -362,28 +363,30 @@ def near(volts: float) -> Any:
 def test_which_of_label_list_and_calculation_counts(
     shop: Shop, told: NominalTyped, loaded: float | None, source: str, readings: int, unplugged: float | None
 ) -> None:
-    nominal = known_nominal(told, shop)
+    nominal = known_nominal(told, shop).nominal
     assert nominal is not None
     assert (nominal.volts, nominal.source, nominal.readings) == (loaded and near(loaded), source, readings)
     assert (None if nominal.unplugged is None else nominal.unplugged.volts) == (unplugged and near(unplugged))
     assert nominal.unplugged_readings == (unplugged is not None)
 
 
-def test_an_unknown_code_is_told_and_the_nominal_stays_unknown(shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
-    assert known_nominal(NominalTyped(panel="PX-1041"), shop) is None
-    assert "panel PX-1041 is not in the list of voltages; did you mean PX-1040?" in capsys.readouterr().err
-    assert known_nominal(NominalTyped(panel="PX-1041"), Shop(voltages_file=Path("none.csv"))) is None
-    assert "the list of voltages is empty" in capsys.readouterr().err
+def test_an_unknown_code_is_told_and_the_nominal_stays_unknown(shop: Shop) -> None:
+    unknown = known_nominal(NominalTyped(panel="PX-1041"), shop)
+    assert unknown.nominal is None
+    assert unknown.notes == ("panel PX-1041 is not in the list of voltages; did you mean PX-1040?",)
+    empty = known_nominal(NominalTyped(panel="PX-1041"), Shop(voltages_file=Path("none.csv")))
+    assert empty.nominal is None
+    assert "the list of voltages is empty" in empty.notes[0]
     with pytest.raises(UsageProblem, match="--board --: that is no code"):
         known_nominal(NominalTyped(board="--"), shop)
 
 
-def test_a_label_that_the_list_contradicts_is_asked_about(shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_label_that_the_list_contradicts_is_asked_about(shop: Shop) -> None:
     for label, asked in ((54.0, False), (37.0, True)):
-        nominal = known_nominal(NominalTyped(label, panel="PX-1040"), shop)
-        assert nominal is not None
-        assert nominal.volts == label
-        assert ("the label says 37 V, the list 53.9" in capsys.readouterr().err) is asked
+        known = known_nominal(NominalTyped(label, panel="PX-1040"), shop)
+        assert known.nominal is not None
+        assert known.nominal.volts == label
+        assert any("the label says 37 V, the list 53.9" in each for each in known.notes) is asked
 
 
 def told_by_next(arguments: Sequence[str], tmp_path: Path) -> dict[str, Any]:

@@ -108,8 +108,8 @@ def next_(
     around repairs.
     """
     from faultnet.cli.next import answer_next
-    from faultnet.cli.nominal import NominalTyped
     from faultnet.cli.typed import Asked
+    from faultnet.shop.nominal import NominalTyped
 
     typed = NominalTyped(nominal, leds, panel, board)
     asked = Asked(model, events or [], given or [], at, size, typed, shop, trained, not without_complaint, engine)
@@ -148,9 +148,9 @@ def plan(
     Costs are time, hazards, parts, harm, comebacks, and a working set lost where the job is given up. Events are typed
     as for `next`. Both bounds of the cost are shown: no plan is cheaper than the lower, the plan shown costs the upper.
     """
-    from faultnet.cli.nominal import NominalTyped
     from faultnet.cli.plan import show_plan
     from faultnet.cli.typed import Asked
+    from faultnet.shop.nominal import NominalTyped
 
     typed = NominalTyped(nominal, leds, panel, board)
     asked = Asked(model, events or [], given or [], at, size, typed, shop, trained, not without_complaint)

@@ -15,6 +15,11 @@ THIN_BELOW_PERCENT = 3
 """A chance shown as less has a thin mark instead of a bar: 2 % must not look like 7 %."""
 
 
+def note(text: str) -> None:
+    """Something to know beside the answer, on stderr."""
+    print(f"note: {text}", file=sys.stderr)
+
+
 def columns() -> int:
     """How wide to write."""
     return max(_LEAST_COLUMNS, min(_MOST_COLUMNS, shutil.get_terminal_size((80, 24)).columns))

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from faultnet.case import Case, parse_events
 from faultnet.case.bench import bench_after_events
 from faultnet.case.entry import nearest, parse_given
-from faultnet.cli.nominal import NominalTyped, known_nominal
+from faultnet.cli.terminal import note
 from faultnet.engine.interface import ENGINES
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
@@ -14,6 +14,7 @@ from faultnet.model import Model
 from faultnet.model.work import SETUP_PARTS, BenchState
 from faultnet.settings import ShopSettings
 from faultnet.shop import Shop, load_shop
+from faultnet.shop.nominal import NominalTyped, known_nominal
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,10 @@ def _case_and_bench(model: Model, case: Case, asked: Asked, shop: Shop) -> tuple
     problems: list[str] = []
     told = dict[str, str]()
     try:
-        case = replace(case, nominal=known_nominal(asked.nominal, shop))
+        known = known_nominal(asked.nominal, shop)
+        case = replace(case, nominal=known.nominal)
+        for each in known.notes:
+            note(each)
     except UsageProblem as error:
         problems.extend(error.problems)
     try:

@@ -11,15 +11,16 @@ from faultnet.case.entry import nearest
 from faultnet.case.points import NUMBER
 from faultnet.case.words import nominal_words
 from faultnet.cli.as_json import nominal_json
-from faultnet.cli.nominal import FAR_APART_SD, note
-from faultnet.cli.terminal import bold, wrapped, wrapped_table
+from faultnet.cli.terminal import bold, note, wrapped, wrapped_table
 from faultnet.errors import UsageProblem
+from faultnet.jobs.codes import code_key
 from faultnet.readings import Spread
 from faultnet.readings.learned import ONE_READING_SD
 from faultnet.shop import load_shop
 from faultnet.shop.append import append
 from faultnet.shop.find import find_voltages_file
-from faultnet.shop.voltages import LEAST_VOLTS, MOST_VOLTS, SOURCES, Entry, code_key, nearest_codes, nominal_of
+from faultnet.shop.nominal import FAR_APART_SD
+from faultnet.shop.voltages import LEAST_VOLTS, MOST_VOLTS, SOURCES, Entry, nearest_codes, nominal_of
 from faultnet.shop.voltages_file import parse_day, read_entries
 
 SCHEMA_VERSION = 1

@@ -59,8 +59,8 @@ def entry_of(event: Event, unit: str = "V") -> Entry:
         return replace(common, kind="finding", state=event.state)
     if isinstance(event, SoftFinding):
         return replace(common, kind="soft", value=soft_text(event))
-    told = {"hold": event.hold, "against": event.against, "meter": event.meter}
-    return replace(common, kind="reading", value=written_points(event.points), unit=unit, **told)
+    value, hold, meter = written_points(event.points), event.hold, event.meter
+    return replace(common, kind="reading", value=value, unit=unit, hold=hold, against=event.against, meter=meter)
 
 
 def event_of(entry: Entry, model: Model) -> Event:

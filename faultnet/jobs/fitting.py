@@ -1,8 +1,9 @@
-"""What to ask before a part goes in: whether it is the same as the old one, and whether strips fit the nominal voltage."""
+"""What to ask before a part goes in: is it the same as the old one, and do strips fit the nominal voltage?"""
 
 from collections.abc import Iterator
 
 from faultnet.jobs.closing import Part
+from faultnet.jobs.codes import code_key
 
 VOLTS_OF_LED = ((3.0, 3.3), (6.0, 6.6))
 """Forward voltage of one white LED of one die and of two (common practice, no source)."""
@@ -17,8 +18,8 @@ def code_doubts(part: Part) -> Iterator[str]:
         yield f"{part.repair}: read the code on the old part first (by the panel's label or the board's number)"
     if not part.new_code:
         yield f"{part.repair}: no code of the new part was given"
-    if part.old_code and part.new_code and _plain(part.old_code) != _plain(part.new_code):
-        yield f"{part.repair}: the old part says {part.old_code}, the new one {part.new_code}: is it really the same part?"
+    if part.old_code and part.new_code and code_key(part.old_code) != code_key(part.new_code):
+        yield f"{part.repair}: the old part says {part.old_code}, the new one {part.new_code}: is it the same part?"
 
 
 def strip_doubts(part: Part, nominal_volts: float | None) -> Iterator[str]:
@@ -38,8 +39,3 @@ def strip_doubts(part: Part, nominal_volts: float | None) -> Iterator[str]:
         f"{part.repair}: {part.strips} strips of {part.leds} LEDs in series make {least:.0f} to {most:.0f} V, and no "
         f"equal strings of them make the nominal {nominal_volts:g} V: are these the right strips?"
     )
-
-
-def _plain(code: str) -> str:
-    """A code without what people write differently: case, spaces, dashes."""
-    return "".join(c for c in code.upper() if c.isalnum())

@@ -1,11 +1,11 @@
 """The shop's list of nominal voltages: what an entry is, and what the list says of a panel or board."""
 
-import re
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 from difflib import get_close_matches
 
+from faultnet.jobs.codes import code_key
 from faultnet.readings import Nominal
 from faultnet.readings.learned import learned_nominal
 
@@ -16,8 +16,6 @@ SOURCES = ("measured", "label", "data_sheet")
 
 LEAST_VOLTS, MOST_VOLTS = 5.0, 800.0
 """What may stand in the list: LED strings have up to 600 V, and a driver's limit lies above."""
-
-_APART = re.compile(r"[\s\-\u2010-\u2015\u2212]+")
 
 
 @dataclass(frozen=True)
@@ -38,15 +36,6 @@ class Entry:
     def is_of(self, kind: str, code: str) -> bool:
         """Whether it is about this panel or board."""
         return self.kind == kind and code_key(self.code) == code_key(code)
-
-
-def code_key(code: str) -> str:
-    """A code without what people write differently: case, spaces and dashes.
-
-    >>> code_key("PX-1040 a") == code_key("px1040A")
-    True
-    """
-    return _APART.sub("", code).casefold()
 
 
 def nearest_codes(entries: Iterable[Entry], kind: str, code: str) -> list[str]:

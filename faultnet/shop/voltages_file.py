@@ -9,8 +9,9 @@ from pathlib import Path
 
 from faultnet.case.points import NUMBER
 from faultnet.errors import FileProblem, Problem, ShopProblem
+from faultnet.jobs.codes import code_key
 from faultnet.shop.cells import restored
-from faultnet.shop.voltages import COLUMNS, KINDS, LEAST_VOLTS, MOST_VOLTS, SOURCES, TEXTS, Entry, code_key
+from faultnet.shop.voltages import COLUMNS, KINDS, LEAST_VOLTS, MOST_VOLTS, SOURCES, TEXTS, Entry
 
 MOST_BYTES = 20 * 2**20
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")

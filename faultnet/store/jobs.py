@@ -166,9 +166,7 @@ def insert_closing(connection: Connection, number: str, closing: Closing) -> Non
 def list_jobs(connection: Connection, stages: Iterable[str] | None = None, panel: str = "") -> tuple[Listed, ...]:
     """Jobs in one line each, the newest first; only those in some stages, or with a panel code."""
     earlier = jobs.alias("earlier")
-    latest = (
-        sa.select(closings.c.job_id, sa.func.max(closings.c.id).label("id")).group_by(closings.c.job_id).subquery()
-    )
+    latest = sa.select(closings.c.job_id, sa.func.max(closings.c.id).label("id")).group_by(closings.c.job_id).subquery()
     query = (
         sa.select(jobs, closings.c.outcome, earlier.c.number.label("after_number"))
         .join_from(jobs, latest, latest.c.job_id == jobs.c.id, isouter=True)

@@ -1,7 +1,27 @@
 """Money in the database: whole numbers of the smallest coin, with the code of the currency."""
 
-_WITHOUT_COINS = frozenset("BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF".split())
-_OF_A_THOUSAND = frozenset("BHD IQD JOD KWD LYD OMR TND".split())
+_WITHOUT_COINS = frozenset(
+    (
+        "BIF",
+        "CLP",
+        "DJF",
+        "GNF",
+        "ISK",
+        "JPY",
+        "KMF",
+        "KRW",
+        "PYG",
+        "RWF",
+        "UGX",
+        "UYI",
+        "VND",
+        "VUV",
+        "XAF",
+        "XOF",
+        "XPF",
+    )
+)
+_OF_A_THOUSAND = frozenset(("BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"))
 """Currencies whose smallest coin is not a hundredth, by ISO 4217 (from memory)."""
 
 

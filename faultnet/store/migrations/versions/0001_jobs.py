@@ -30,7 +30,8 @@ def upgrade() -> None:
         sa.Column("occurrence", sa.Text()),
         sa.CheckConstraint("comeback IN ('', 'same', 'other')", name="ck_jobs_comeback"),
         sa.CheckConstraint(
-            "stage IN ('open', 'tested', 'priced', 'agreed', 'declined', 'waiting', 'repaired', 'on_test', 'closed', 'watched', 'done')",
+            "stage IN ('open', 'tested', 'priced', 'agreed', 'declined', "
+            "'waiting', 'repaired', 'on_test', 'closed', 'watched', 'done')",
             name="ck_jobs_stage",
         ),
         sa.ForeignKeyConstraint(["after_id"], ["jobs.id"], name="fk_jobs_after_id"),
@@ -58,7 +59,8 @@ def upgrade() -> None:
         sa.Column("note", sa.Text(), nullable=False),
         sa.Column("at", sa.Text(), nullable=False),
         sa.CheckConstraint(
-            "kind IN ('finding', 'soft', 'reading', 'repair', 'fact', 'given', 'setup', 'skipped', 'stage', 'price', 'note', 'taken_back')",
+            "kind IN ('finding', 'soft', 'reading', 'repair', 'fact', 'given', "
+            "'setup', 'skipped', 'stage', 'price', 'note', 'taken_back')",
             name="ck_entries_kind",
         ),
         sa.CheckConstraint("place <= seq", name="ck_entries_place"),

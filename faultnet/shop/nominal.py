@@ -1,15 +1,15 @@
 """What is known of a set's voltages: from its label, from its LEDs, or from the shop's list."""
 
-import sys
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from math import hypot, log
 from typing import TYPE_CHECKING
 
 from faultnet.case.points import NUMBER
 from faultnet.errors import UsageProblem
+from faultnet.jobs.codes import code_key
 from faultnet.readings import Nominal, Spread
-from faultnet.shop import Shop
+from faultnet.shop.shop import Shop
 
 if TYPE_CHECKING:
     from faultnet.shop.voltages import Entry
@@ -30,36 +30,44 @@ class NominalTyped:
     board: str = ""
 
 
-def known_nominal(typed: NominalTyped, shop: Shop) -> Nominal | None:
-    """What is known of the set's voltages; None when nothing is. UsageProblem: a slip. ShopProblem: a damaged list.
+@dataclass(frozen=True)
+class KnownNominal:
+    """What is known of the set's voltages, None when nothing is; notes: what to know beside the answer."""
+
+    nominal: Nominal | None
+    notes: tuple[str, ...] = ()
+
+
+def known_nominal(typed: NominalTyped, shop: Shop) -> KnownNominal:
+    """What is known of the set's voltages. UsageProblem: a slip. ShopProblem: a damaged list.
 
     A label's volts go before the list's, and those before what is calculated. The nominal belongs to the panel's
     strips, so the panel's code goes before the board's; the over-voltage limit belongs to the driver, so there the
     board's goes first. Where both are known only from one code, that one has to do.
 
     A code that is not in the list is no error: at the bench that is the ordinary case of a panel nobody has had yet,
-    and an answer without a nominal is still a safe one. It is said on stderr, with the codes that look like it.
+    and an answer without a nominal is still a safe one. It is among the notes, with the codes that look like it.
     """
     nominal = parse_nominal(typed.volts, typed.leds)
     if not typed.panel and not typed.board:
-        return nominal
-    of_panel, of_board = _listed(typed, shop)
+        return KnownNominal(nominal)
+    (of_panel, of_board), notes = _listed(typed, shop)
     loaded = next((n for n in (of_panel, of_board) if n is not None and n.loaded is not None), None)
     limit = next((n for n in (of_board, of_panel) if n is not None and n.unplugged is not None), None)
     if nominal is None or (nominal.source != "label" and loaded is not None):
         nominal = loaded
     elif loaded is not None:
-        _compare(nominal, loaded)
-    if limit is None:
-        return nominal
-    found = nominal or Nominal(None, "list")
-    return replace(found, unplugged=limit.unplugged, unplugged_readings=limit.unplugged_readings)
+        notes += tuple(_compared(nominal, loaded))
+    if limit is not None:
+        found = nominal or Nominal(None, "list")
+        nominal = replace(found, unplugged=limit.unplugged, unplugged_readings=limit.unplugged_readings)
+    return KnownNominal(nominal, notes)
 
 
-def _listed(typed: NominalTyped, shop: Shop) -> tuple[Nominal | None, Nominal | None]:
-    """What the list says of the panel and of the board."""
+def _listed(typed: NominalTyped, shop: Shop) -> tuple[tuple[Nominal | None, Nominal | None], tuple[str, ...]]:
+    """What the list says of the panel and of the board, and notes of codes that are not in it."""
     from faultnet.shop.find import find_voltages_file
-    from faultnet.shop.voltages import code_key, nominal_of
+    from faultnet.shop.voltages import nominal_of
     from faultnet.shop.voltages_file import read_entries
 
     codes = {"panel": typed.panel, "board": typed.board}
@@ -67,10 +75,9 @@ def _listed(typed: NominalTyped, shop: Shop) -> tuple[Nominal | None, Nominal | 
         raise UsageProblem(*strange)
     entries = read_entries(find_voltages_file("", shop.voltages_file))
     found = {kind: nominal_of(entries, kind, code) if code else None for kind, code in codes.items()}
-    for kind, code in codes.items():
-        if code and found[kind] is None:
-            note(unknown_code(entries, kind, code))
-    return found["panel"], found["board"]
+    unknown = (kind for kind, code in codes.items() if code and found[kind] is None)
+    notes = tuple(unknown_code(entries, kind, codes[kind]) for kind in unknown)
+    return (found["panel"], found["board"]), notes
 
 
 def unknown_code(entries: "Collection[Entry]", kind: str, code: str) -> str:
@@ -83,22 +90,17 @@ def unknown_code(entries: "Collection[Entry]", kind: str, code: str) -> str:
     return f"{kind} {code} is not in the list of voltages" + (f"; did you mean {' or '.join(close)}?" if close else "")
 
 
-def _compare(label: Nominal, listed: Nominal) -> None:
-    """Say so where a label and the list cannot both be about this panel."""
+def _compared(label: Nominal, listed: Nominal) -> Iterator[str]:
+    """Where a label and the list cannot both be about this panel."""
     ours, theirs = label.loaded, listed.loaded
     if ours is None or theirs is None:
         return
     if abs(log(ours.volts / theirs.volts)) > FAR_APART_SD * hypot(ours.relative_sd, theirs.relative_sd):
-        note(f"the label says {_volts(ours)}, the list {_volts(theirs)} for this code; the label counts. Check both?")
+        yield f"the label says {_volts(ours)}, the list {_volts(theirs)} for this code; the label counts. Check both?"
 
 
 def _volts(spread: Spread) -> str:
     return f"{spread.volts:.4g} V"
-
-
-def note(text: str) -> None:
-    """Something to know beside the answer."""
-    print(f"note: {text}", file=sys.stderr)
 
 
 def parse_nominal(volts: float | None, leds: str) -> Nominal | None:
