@@ -17,6 +17,7 @@ class Case:
     meter: the one used where a reading names no other; meters: those that may be named.
     inches: screen size. with_complaint: whether the complaint of the model counts as the first finding.
     making: the test that is being made, if any: what the ones before it altered in the same way does not show yet.
+    skipped: tests that will not be made, each with the reason; they are held back.
     """
 
     events: tuple[Event, ...] = ()
@@ -27,6 +28,7 @@ class Case:
     inches: float | None = None
     with_complaint: bool = True
     making: str = ""
+    skipped: Mapping[str, str] = field(default_factory=dict)
 
     def after(self, *events: Event) -> "Case":
         """The case with more events."""

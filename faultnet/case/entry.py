@@ -18,16 +18,18 @@ _SET_WORKS: Mapping[str, bool] = {"works": True, "yes": True, "not": False, "no"
 """How a repair ended: whether the set works after it."""
 
 
-def parse_events(model: Model, texts: Iterable[str], meters: Collection[str] = METERS) -> tuple[Event, ...]:
+def parse_events(
+    model: Model, texts: Iterable[str], meters: Collection[str] = METERS, symptom: str = "showing"
+) -> tuple[Event, ...]:
     """The events of these texts in order. UsageProblem lists everything that cannot be understood.
 
-    meters: those that may be named after `@meter:`.
+    meters: those that may be named after `@meter:`. symptom: whether it showed, where an event does not say.
     """
     events: list[Event] = []
     problems: list[str] = []
     for text in texts:
         try:
-            events.append(parse_event(model, text, meters))
+            events.append(parse_event(model, text, meters, symptom))
         except UsageProblem as error:
             problems.extend(error.problems)
     if problems:
@@ -35,7 +37,7 @@ def parse_events(model: Model, texts: Iterable[str], meters: Collection[str] = M
     return tuple(events)
 
 
-def parse_event(model: Model, text: str, meters: Collection[str] = METERS) -> Event:
+def parse_event(model: Model, text: str, meters: Collection[str] = METERS, symptom: str = "showing") -> Event:
     """The event of one text such as `open_voltage=0@settled`. UsageProblem says everything that is wrong with it."""
     name, equals, rest = text.partition("=")
     if not equals or not rest.strip():
@@ -52,7 +54,7 @@ def parse_event(model: Model, text: str, meters: Collection[str] = METERS) -> Ev
         raise UsageProblem(f"{text}: unknown observation or repair {name}" + _hint(model, name))
     seen = model.visible[observations[name]]
     problems: list[str] = []
-    told = _circumstances(circumstances, seen, meters, problems)
+    told = _circumstances(circumstances, seen, meters, symptom, problems)
     event = _seen(model, seen, value, told, problems)
     if problems or event is None:
         raise UsageProblem(*(f"{text}: {problem}" for problem in problems))
@@ -259,9 +261,11 @@ def _meter(word: str, seen: Observation, meters: Collection[str], problems: list
     return name
 
 
-def _circumstances(text: str, seen: Observation, meters: Collection[str], problems: list[str]) -> dict[str, str]:
+def _circumstances(
+    text: str, seen: Observation, meters: Collection[str], symptom: str, problems: list[str]
+) -> dict[str, str]:
     """The circumstances after `@`, usual where nothing is said; what cannot be understood is added to the problems."""
-    told = {"hold": "", "against": "chassis", "symptom": "showing", "by": "", "meter": ""}
+    told = {"hold": "", "against": "chassis", "symptom": symptom, "by": "", "meter": ""}
     kinds: Mapping[str, Sequence[str]] = {"hold": _HOLDS, "against": _AGAINST, "symptom": tuple(SYMPTOM_SHOWING)}
     for word in filter(None, map(str.strip, text.split("+"))):
         if word.startswith("by:") and len(word) > 3:

@@ -1,6 +1,6 @@
 """An answer as text for a terminal of 80 columns, readable without colour."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import exp
 from pathlib import Path
 
@@ -60,21 +60,26 @@ def answer_text(
     full: bool,
     sort: str = "cost",
     fits_better: BetterFit | None = None,
+    numbers: Sequence[int] | None = None,
 ) -> str:
-    """The whole answer of `faultnet next`; first that the findings fit another complaint better, where they do."""
+    """The whole answer of `faultnet next`; first that the findings fit another complaint better, where they do.
+
+    numbers: of the events, where they are not 1, 2, 3.
+    """
+    numbers = numbers or range(1, len(case.events) + 1)
     lines = [] if fits_better is None else list(better_fit_text(fits_better))
     lines += [
         bold(f"{model.title}"),
         model_line(model, full=full),
         "",
     ]
-    lines += [*understood(model, case), ""]
+    lines += [*understood(model, case, numbers), ""]
     lines += [*kinds(model, diagnosis), *standing(model, diagnosis), ""]
-    lines += list(_notes(model, case, diagnosis))
+    lines += list(_notes(model, case, diagnosis, numbers))
     lines += [bold("Do this next"), *advice(model, ranking), "", *onward(model, diagnosis)]
     lines += [*ways_text(model, ranking, sort, full=full), *price_text(model, case, ranking, full=full)]
     if full:
-        lines += list(_reasons(model, case, diagnosis))
+        lines += list(reasons(model, case, diagnosis, numbers))
     lines += list(_held_back(ranking))
     lines.append(wrapped(disclaimer(model), 0))
     return "\n".join(lines)
@@ -99,7 +104,7 @@ def _origin(model: Model, *, full: bool) -> str:
     return f"{model.version} from {model.file} ({model.digest})"
 
 
-def understood(model: Model, case: Case) -> Iterator[str]:
+def understood(model: Model, case: Case, numbers: Sequence[int]) -> Iterator[str]:
     """Every entry as it was understood."""
     yield bold("Understood")
     if model.brought_in_for is None:
@@ -117,19 +122,24 @@ def understood(model: Model, case: Case) -> Iterator[str]:
         if reason := set_aside(event):
             note = f" -- set aside: {reason}"
         note += "".join(f" -- {doubt}" for doubt in (*doubts(event, model), *made_again(case, number)))
-        yield wrapped(f"{number + 1}. {describe_event(model, event)}{note}", 2, 5)
+        yield wrapped(f"{numbers[number]}. {describe_event(model, event)}{note}", 2, 5)
     if case.nominal is not None:
         yield wrapped(f"nominal voltage: {nominal_words(case.nominal)}", 2, 5)
 
 
-def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
-    """Where things stand: a bar for each component, its interval, its likely modes; of a single one, for each mode."""
+def standing(model: Model, diagnosis: Diagnosis, *, likely_only: bool = False) -> Iterator[str]:
+    """Where things stand: a bar for each component, its interval, its likely modes; of a single one, for each mode.
+
+    likely_only: components below `MODES_FROM` are named in one line.
+    """
     if len(model.components) == 1:
         yield from _modes(model, diagnosis)
         return
     yield bold("Where things stand") + f"  {legend(model)}"
     width = max(len(c.label) for c in model.components.values())
-    for component in sorted(model.components, key=lambda c: -diagnosis.faulty(c)):
+    in_order = sorted(model.components, key=lambda c: -diagnosis.faulty(c))
+    rest = [c for c in in_order if likely_only and diagnosis.faulty(c) < MODES_FROM]
+    for component in (c for c in in_order if c not in rest):
         chance = diagnosis.faulty(component)
         ok, *modes = diagnosis.of(component)
         ends = (None, None) if ok.low is None or ok.high is None else (1 - ok.high, 1 - ok.low)
@@ -138,6 +148,9 @@ def standing(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
         if len(modes) > 1 and likely and chance >= MODES_FROM:
             named = {m.id: m.label for m in model.components[component].modes}
             yield wrapped(", ".join(f"{named[f.mode]} {percent(f.probability)}" for f in likely), 6)
+    if rest:
+        named = ", ".join(model.components[c].label for c in rest)
+        yield wrapped(f"each below {percent(MODES_FROM)}: {named}", 2, 4)
     together = [f"{model.groups[g].label} {percent(p)} ({in_words(p)})" for g, p in diagnosis.groups.items()]
     if together:
         yield wrapped(f"together: {', '.join(together)}", 2, 4)
@@ -156,35 +169,40 @@ def _modes(model: Model, diagnosis: Diagnosis) -> Iterator[str]:
         yield f"  nothing faulty: {percent(diagnosis.nothing_found)}"
 
 
-def _notes(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
+def _notes(model: Model, case: Case, diagnosis: Diagnosis, numbers: Sequence[int]) -> Iterator[str]:
     notable = [surprise for surprise in diagnosis.surprises if surprise.is_notable]
     if not notable:
         return
     yield bold("Surprises")
-    yield from (wrapped(_surprise(model, case, surprise), 2, 4) for surprise in notable)
+    yield from (wrapped(_surprise(model, case, surprise, numbers), 2, 4) for surprise in notable)
     yield ""
 
 
-def _surprise(model: Model, case: Case, surprise: Surprise) -> str:
+def _surprise(model: Model, case: Case, surprise: Surprise, numbers: Sequence[int]) -> str:
     if surprise.event is None:
-        apart = "; ".join(f"{number + 1}. {describe_event(model, case.events[number])}" for number in surprise.apart)
+        apart = "; ".join(
+            f"{numbers[number]}. {describe_event(model, case.events[number])}" for number in surprise.apart
+        )
         less_likely = f"together {times(exp(surprise.apart_nats))} less likely than each by itself"
         return f"these findings fit each other badly: {apart}; {less_likely}. Look again at one of them?"
-    event = f"{surprise.event + 1}. {describe_event(model, case.events[surprise.event])}"
+    event = f"{numbers[surprise.event]}. {describe_event(model, case.events[surprise.event])}"
     if surprise.kind == "reading":
         return f"{event} fits badly; {percent(surprise.value)} that it is a slip or a stray reading"
     return f"{event} was unlikely given all else ({percent(surprise.value)}); look again?"
 
 
-def advice(model: Model, ranking: Ranking, shown: set[Caution] | None = None) -> Iterator[str]:
+def advice(
+    model: Model, ranking: Ranking, shown: set[Caution] | None = None, keys: Sequence[str] = ()
+) -> Iterator[str]:
     """What to do now, with set-up, cautions and what each outcome would mean.
 
-    Cautions in `shown` were printed before and are only named; those printed now are added to it.
+    Cautions in `shown` were printed before and are only named; those printed now are added to it. keys: what to press
+    for each outcome of an advised test, where one key says it.
     """
     told = ranking.advice
     if told.kind == "test":
         test = next(t for t in ranking.tests if t.test == told.id)
-        yield from _test_step(model, test, told.why, shown)
+        yield from step_of_test(model, test, told.why, shown, keys)
     elif told.kind == "repair":
         repair = next(r for r in ranking.repairs if r.repair == told.id)
         yield from repair_step(repair, told.why, shown, ranking.settings.currency)
@@ -192,7 +210,10 @@ def advice(model: Model, ranking: Ranking, shown: set[Caution] | None = None) ->
         yield wrapped(_ENDING.get(told.verdict or told.kind, told.kind) + f": {told.why}.", 2, 4)
 
 
-def _test_step(model: Model, test: RankedTest, why: str, shown: set[Caution] | None) -> Iterator[str]:
+def step_of_test(
+    model: Model, test: RankedTest, why: str, shown: set[Caution] | None = None, keys: Sequence[str] = ()
+) -> Iterator[str]:
+    """A test with what goes with it, and what each outcome would mean. keys: as for `advice`."""
     yield "  " + bold(test.label) + f"  [{test.test}]"
     if model.tests[test.test].how:
         yield wrapped(model.tests[test.test].how, 4)
@@ -201,12 +222,13 @@ def _test_step(model: Model, test: RankedTest, why: str, shown: set[Caution] | N
     if test.side_effect:
         yield wrapped(f"note: {test.side_effect}", 4, 10)
     rows = []
-    for outcome in test.outcomes:
+    for number, outcome in enumerate(test.outcomes):
         names = [
             _said_and_typed(model.observations[leaf], state)
             for leaf, state in zip(test.reveals, outcome.state.split("+"), strict=True)
         ]
-        rows.append((" + ".join(names), percent(outcome.chance), f"-> {_leading(model, outcome)}"))
+        key = f"{keys[number]}  " if keys else ""
+        rows.append((key + " + ".join(names), percent(outcome.chance), f"-> {_leading(model, outcome)}"))
     yield "    what you may see -> what is then likeliest:"
     yield from wrapped_table(rows, "lrl", 6)
 
@@ -246,18 +268,19 @@ def _effort(step: Step, shown: set[Caution] | None) -> Iterator[str]:
         shown.update(step.cautions)
 
 
-def _reasons(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
+def reasons(model: Model, case: Case, diagnosis: Diagnosis, numbers: Sequence[int]) -> Iterator[str]:
+    """Why: how each entry moved the odds, what the volts say, what explains it all, what would change it."""
     if diagnosis.weights:
         yield bold("Why") + "  (how each entry moved the odds)"
         components = list(dict.fromkeys(w.component for w in diagnosis.weights))[: 1 if model.asked else None]
         rows = [("", *(_weighed(model, c) for c in components))]
         for event in dict.fromkeys(w.event for w in diagnosis.weights):
             bits = {w.component: w.bits for w in diagnosis.weights if w.event == event}
-            name = f"{event + 1}. {written(case.events[event], model)}"
+            name = f"{numbers[event]}. {written(case.events[event], model)}"
             rows.append((name if len(name) < 40 else name[:37] + "...", *(odds_factor(bits[c]) for c in components)))
         yield from table(rows, "l" + "r" * len(components))
         yield ""
-    yield from readings_text(model, case, diagnosis)
+    yield from readings_text(model, case, diagnosis, numbers)
     yield bold("Likeliest explanations")
     for explanation in diagnosis.explanations:
         named = " and ".join(model.mode_label(ModeId.parse(f)) for f in explanation.faults) or "nothing faulty"

@@ -12,8 +12,11 @@ from typing import Annotated
 import typer
 
 from faultnet import __version__
+from faultnet.cli.job.commands import job_app
 from faultnet.cli.options import (
     Board,
+    By,
+    Db,
     Engine,
     Events,
     Given,
@@ -31,7 +34,9 @@ from faultnet.cli.options import (
 )
 from faultnet.errors import FaultnetError
 
-EXIT_CODES = "Exit codes: 0 ok, 1 unexpected, 2 usage, 3 a bad file, 4 not enough data, 6 contradictory evidence."
+EXIT_CODES = (
+    "Exit codes: 0 ok, 1 unexpected, 2 usage, 3 a bad file, 4 not enough data, 5 database, 6 contradictory evidence."
+)
 
 app = typer.Typer(
     name="faultnet",
@@ -42,6 +47,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+app.add_typer(job_app, name="job")
 model_app = typer.Typer(
     help="Model files: list, show, check, export, import.", no_args_is_help=True, rich_markup_mode=None
 )
@@ -114,6 +120,20 @@ def next_(
     typed = NominalTyped(nominal, leds, panel, board)
     asked = Asked(model, events or [], given or [], at, size, typed, shop, trained, not without_complaint, engine)
     answer_next(asked, full=full, sort=sort, ahead_seconds=ahead, as_json=json)
+
+
+@app.command()
+def bench(
+    job: Annotated[str, typer.Argument(metavar="[JOB]", help="The job to work on; else pick one, or open one.")] = "",
+    trained: Trained = None,
+    by: By = "",
+    db: Db = "",
+    shop: ShopFile = "",
+) -> None:
+    """The guided loop at the bench: where a job stands, what to do next, one key to answer; nothing is ever lost."""
+    from faultnet.cli.bench.loop import bench_loop
+
+    bench_loop(job, trained=trained, by=by, db=db, shop=shop)
 
 
 @app.command()

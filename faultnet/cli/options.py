@@ -72,3 +72,10 @@ Engine = Annotated[
     typer.Option("--engine", metavar="KIND", help="Exact engine: auto, table (of joint states) or tree (of cliques)."),
 ]
 Json = Annotated[bool, typer.Option("--json", help="The answer as JSON.")]
+JobNumber = Annotated[str, typer.Argument(metavar="JOB", help="The job's number.")]
+Db = Annotated[
+    str,
+    typer.Option("--db", metavar="DB", help="The shop's database, a file or URL; else FAULTNET_DB, or the usual one."),
+]
+Note = Annotated[str, typer.Option("--note", metavar="TEXT", help="One line to keep with it; no customer's name.")]
+By = Annotated[str, typer.Option("--by", metavar="CODE", help="Who; a code, not a name.")]

@@ -75,7 +75,7 @@ def _lines(told: Understood, plan: Plan, *, full: bool) -> Iterator[str]:
     yield bold(heading(model))
     yield model_line(model)
     yield ""
-    yield from understood(model, told.case)
+    yield from understood(model, told.case, range(1, len(told.case.events) + 1))
     yield ""
     yield bold("What it costs")
     yield wrapped(costs(plan), 2, 4)

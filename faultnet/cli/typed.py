@@ -6,12 +6,13 @@ from dataclasses import dataclass, replace
 from faultnet.case import Case, parse_events
 from faultnet.case.bench import bench_after_events
 from faultnet.case.entry import nearest, parse_given
+from faultnet.case.setup import parse_setup
 from faultnet.cli.terminal import note
 from faultnet.engine.interface import ENGINES
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
 from faultnet.model import Model
-from faultnet.model.work import SETUP_PARTS, BenchState
+from faultnet.model.work import BenchState
 from faultnet.settings import ShopSettings
 from faultnet.shop import Shop, load_shop
 from faultnet.shop.nominal import NominalTyped, known_nominal
@@ -92,22 +93,3 @@ def with_engine(model: Model, kind: str) -> Model:
     if kind not in ENGINES:
         raise UsageProblem(f"--engine {kind}: an engine is one of {', '.join(ENGINES)}{nearest(kind, ENGINES)}")
     return replace(model, engine=kind)
-
-
-def parse_setup(text: str) -> dict[str, str]:
-    """How parts of the set stand, from `cover=off,mains=off`. UsageProblem lists all slips."""
-    told: dict[str, str] = {}
-    problems: list[str] = []
-    for item in filter(None, map(str.strip, text.split(","))):
-        part, _, state = (piece.strip().lower() for piece in item.partition("="))
-        if part not in SETUP_PARTS:
-            problems.append(
-                f"--at {item}: unknown part {part}; parts are {', '.join(SETUP_PARTS)}{nearest(part, SETUP_PARTS)}"
-            )
-        elif state not in SETUP_PARTS[part]:
-            problems.append(f"--at {item}: write {part}=STATE; the states are {', '.join(SETUP_PARTS[part])}")
-        else:
-            told[part] = state
-    if problems:
-        raise UsageProblem(*problems)
-    return told

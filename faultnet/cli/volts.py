@@ -1,6 +1,6 @@
 """Readings in the long answer: volts against the bands of each state, and what each reading says."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from faultnet.case import Case
 from faultnet.case.entry import written
@@ -20,15 +20,15 @@ WEAK, CLEAR = 2.0, 10.0
 """Up to the first ratio a reading is weak evidence between two faults; from the second on it is clear (reasoned)."""
 
 
-def readings_text(model: Model, case: Case, diagnosis: Diagnosis) -> Iterator[str]:
-    """Every reading that counts, as a plot and in words."""
+def readings_text(model: Model, case: Case, diagnosis: Diagnosis, numbers: Sequence[int]) -> Iterator[str]:
+    """Every reading that counts, as a plot and in words. numbers: of the events, as they are told elsewhere."""
     if not diagnosis.readings:
         return
     yield bold("What the volts say")
     for told in diagnosis.readings:
         event = case.events[told.event]
         assert isinstance(event, Reading)
-        yield wrapped(f"{told.event + 1}. {written(event, model)}: {_fit(model, event, told)}", 2, 5)
+        yield wrapped(f"{numbers[told.event]}. {written(event, model)}: {_fit(model, event, told)}", 2, 5)
         if not reading_model(model, event.observation).has_channels:
             yield from _plot(model, case, event)
         if told.faults:

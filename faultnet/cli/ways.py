@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from math import inf
 
 from faultnet.cli.terminal import bold, wrapped, wrapped_table
+from faultnet.errors import UsageProblem
 from faultnet.model import Model
 from faultnet.model.work import choices_in_words
 from faultnet.ranking import RankedTest, Ranking
@@ -16,6 +17,14 @@ SHOWN_TESTS = 4
 SHOWN_REPAIRS = 3
 
 SORTS = ("cost", "bits", "minutes")
+
+
+def checked_sort(sort: str) -> str:
+    """What the list is sorted by. UsageProblem: it cannot be."""
+    if sort not in SORTS:
+        raise UsageProblem(f"--sort is one of {', '.join(SORTS)}, not {sort}")
+    return sort
+
 
 ADVISED = "advised"
 

@@ -65,7 +65,6 @@ FACTS: Mapping[str, Fact] = {
     "occurrence": Fact("fails", _one_of(OCCURRENCES)),
     "nominal": Fact("nominal voltage by the label", _number(5, 600, "V"), "V"),
     "leds": Fact("LEDs in series, and volts of one", str.strip),
-    "new_set": Fact("price of an equal new set", _number(1, 1e6, "")),
 }
 """Every fact by its name, as it is typed after `--`."""
 

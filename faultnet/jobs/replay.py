@@ -42,7 +42,8 @@ def replayed(job: Job, model: Model, usual: Case, after: Job | None = None) -> R
                 problems.extend(error.problems)
     if problems:
         raise UsageProblem(*(f"job {job.number}: {problem}" for problem in problems))
-    case = replace(usual, events=tuple(events), inches=job.inches, given=given_of(job, model, after))
+    skipped = {name: why for name, why in job.skipped.items() if name in model.tests}
+    case = replace(usual, events=tuple(events), inches=job.inches, given=given_of(job, model, after), skipped=skipped)
     return Replayed(case, bench_after_events(model, case, told), tuple(numbers))
 
 

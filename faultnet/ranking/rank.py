@@ -42,7 +42,7 @@ def rank_tests(
         tests = with_money(money, tests, [sets_of_faults(money, g, t) for g, t in zip(seen_by, tests, strict=True)])
     tests.sort(key=lambda t: (bool(t.waits_for), -t.worth))
     repairs = rank_repairs(model, case, bench, settings, belief, money)
-    held_tests = _held_tests(tests, case.no_power(model), settings)
+    held_tests = _held_tests(tests, case, case.no_power(model), settings)
     held = [*held_tests, *_held_repairs(repairs, settings)]
     allowed = [t for t in tests if t.test not in {h.id for h in held_tests}]
     tried = [repair for event in case.events if isinstance(event, RepairOutcome) for repair in event.made]
@@ -60,7 +60,7 @@ def _going_on(gains: ReadingGains) -> dict[tuple[Alteration, ...], ReadingGains]
     return {alters: ReadingGains(model, making, believe(model, making))}
 
 
-def _held_tests(tests: Sequence[RankedTest], no_power: str, settings: ShopSettings) -> list[HeldBack]:
+def _held_tests(tests: Sequence[RankedTest], case: Case, no_power: str, settings: ShopSettings) -> list[HeldBack]:
     held = []
     for test in tests:
         hazard = test.step.hazard
@@ -68,6 +68,9 @@ def _held_tests(tests: Sequence[RankedTest], no_power: str, settings: ShopSettin
             held.append(HeldBack("test", test.test, test.label, hazard, f"do not power again: {no_power}", False))
         elif not settings.may_do(hazard):
             held.append(HeldBack("test", test.test, test.label, hazard, untrained_reason(hazard), True))
+        elif test.test in case.skipped:
+            reason = f"skipped: {case.skipped[test.test] or 'no reason given'}"
+            held.append(HeldBack("test", test.test, test.label, hazard, reason, False))
     return held
 
 

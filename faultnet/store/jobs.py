@@ -64,7 +64,9 @@ def insert_job(connection: Connection, job: Job) -> None:
 
 
 def next_number(connection: Connection) -> str:
-    """The number after the highest whole one there is; the first is 1001."""
+    """The number after the highest whole one there is; the first is 1001. No other job is opened meanwhile."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(sa.text("LOCK TABLE jobs IN SHARE ROW EXCLUSIVE MODE"))
     digits = [int(number) for number in connection.execute(sa.select(jobs.c.number)).scalars() if number.isdecimal()]
     return str(max([1000, *digits]) + 1)
 

@@ -1,0 +1,1 @@
+"""`faultnet bench`: the guided loop at a terminal."""

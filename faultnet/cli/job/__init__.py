@@ -1,0 +1,1 @@
+"""`faultnet job ...`: the commands, and how a job is told as text and JSON."""

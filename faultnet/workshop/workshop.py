@@ -1,0 +1,101 @@
+"""The shop at work as one value, handed to everything that reads or writes jobs."""
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+from faultnet.case import Case
+from faultnet.errors import StoreProblem, UsageProblem
+from faultnet.files import load_model
+from faultnet.files.finder import data_folder
+from faultnet.jobs import Job
+from faultnet.jobs.replay import Replayed, replayed
+from faultnet.model import Model
+from faultnet.shop import Shop, load_shop
+from faultnet.shop.nominal import NominalTyped, known_nominal
+from faultnet.store.database import Database, open_database
+from faultnet.store.jobs import find_job
+
+DATABASE_FILE = "shop.db"
+
+
+@dataclass(frozen=True)
+class Workshop:
+    """A shop's settings and its open database; clock: what time it is, with its zone."""
+
+    shop: Shop
+    database: Database
+    clock: Callable[[], datetime]
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A job on the bench: with its model, the case it makes and how the set stands.
+
+    after: the job it came back from. notes: what to know beside the answer, of its voltages.
+    """
+
+    job: Job
+    model: Model
+    replayed: Replayed
+    after: Job | None
+    notes: tuple[str, ...]
+
+    @property
+    def case(self) -> Case:
+        return self.replayed.case
+
+
+def open_workshop(clock: Callable[[], datetime], shop_file: str = "", database: str = "") -> Workshop:
+    """The shop of these settings and this database: a file, or a URL; each found in its usual place where not named."""
+    shop = load_shop(shop_file)
+    return Workshop(shop, open_database(database or usual_database(shop)), clock)
+
+
+def usual_database(shop: Shop) -> str:
+    """Where the database is: as `FAULTNET_DB` says, else the shop's settings, else a file in the data folder."""
+    if named := os.environ.get("FAULTNET_DB", "") or shop.database:
+        return named
+    try:
+        return str(data_folder() / DATABASE_FILE)
+    except RuntimeError:
+        raise StoreProblem("there is no data folder without a home; name a database with --db or FAULTNET_DB") from None
+
+
+def read_job(workshop: Workshop, number: str) -> tuple[Job, Job | None]:
+    """A job, and the one it came back from. UsageProblem: there is none of this number."""
+    with workshop.database.read() as connection:
+        job = find_job(connection, number)
+        return job, find_job(connection, job.after) if job.after else None
+
+
+def on_the_bench(workshop: Workshop, number: str) -> Bench:
+    """A job with its model, and all that was entered as a case. UsageProblem: no such job, or its model is gone."""
+    job, after = read_job(workshop, number)
+    model = model_of(job)
+    return bench_of(workshop, job, model, after)
+
+
+def bench_of(workshop: Workshop, job: Job, model: Model, after: Job | None) -> Bench:
+    """The same of a job that was read before."""
+    shop = workshop.shop
+    known = known_nominal(nominal_typed(job), shop)
+    usual = Case(nominal=known.nominal, meter=shop.meter, meters=shop.meters)
+    return Bench(job, model, replayed(job, model, usual, after), after, known.notes)
+
+
+def nominal_typed(job: Job) -> NominalTyped:
+    """What was noted about the set's voltages."""
+    facts = job.facts
+    volts = float(facts["nominal"]) if "nominal" in facts else None
+    leds = "" if volts is not None else facts.get("leds", "")
+    return NominalTyped(volts, leds, facts.get("panel", ""), facts.get("board", ""))
+
+
+def model_of(job: Job) -> Model:
+    """The model of a job. UsageProblem: it is gone."""
+    try:
+        return load_model(job.model)
+    except UsageProblem as error:
+        raise UsageProblem(*(f"job {job.number}: {problem}" for problem in error.problems)) from None
