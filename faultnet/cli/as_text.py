@@ -149,8 +149,8 @@ def standing(model: Model, diagnosis: Diagnosis, *, likely_only: bool = False) -
             named = {m.id: m.label for m in model.components[component].modes}
             yield wrapped(", ".join(f"{named[f.mode]} {percent(f.probability)}" for f in likely), 6)
     if rest:
-        named = ", ".join(model.components[c].label for c in rest)
-        yield wrapped(f"each below {percent(MODES_FROM)}: {named}", 2, 4)
+        unlikely = ", ".join(model.components[c].label for c in rest)
+        yield wrapped(f"each below {percent(MODES_FROM)}: {unlikely}", 2, 4)
     together = [f"{model.groups[g].label} {percent(p)} ({in_words(p)})" for g, p in diagnosis.groups.items()]
     if together:
         yield wrapped(f"together: {', '.join(together)}", 2, 4)

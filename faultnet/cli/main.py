@@ -35,7 +35,7 @@ from faultnet.cli.options import (
 from faultnet.errors import FaultnetError
 
 EXIT_CODES = (
-    "Exit codes: 0 ok, 1 unexpected, 2 usage, 3 a bad file, 4 not enough data, 5 database, 6 contradictory evidence."
+    "Exit codes: 0 ok, 1 unexpected, 2 usage, 3 a bad file, 4 too little data, 5 database, 6 contradictory evidence."
 )
 
 app = typer.Typer(

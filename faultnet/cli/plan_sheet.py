@@ -2,14 +2,13 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from html import escape
 from pathlib import Path
 
 from faultnet.case.words import describe_event
 from faultnet.cli.as_json import disclaimer
+from faultnet.cli.paper import Block, Paper, write_paper
 from faultnet.cli.plan_words import costs, heading, outcome_words, stop_words, suspects_words
 from faultnet.cli.typed import Understood
-from faultnet.errors import UsageProblem
 from faultnet.plan import Plan, PlanStep
 from faultnet.words import percent
 
@@ -40,16 +39,7 @@ class Sheet:
 
 def write_sheet(file: Path, told: Understood, plan: Plan) -> None:
     """Write the page. UsageProblem: PDF without the package for it, or the file cannot be written."""
-    sheet = make_sheet(told, plan)
-    try:
-        if file.suffix.lower() == ".pdf":
-            from faultnet.cli.plan_pdf import pdf_bytes
-
-            file.write_bytes(pdf_bytes(sheet))
-        else:
-            file.write_text(html_text(sheet), encoding="utf-8")
-    except OSError as error:
-        raise UsageProblem(f"--sheet {file}: {error.strerror or error}") from None
+    write_paper(file, paper(make_sheet(told, plan)), "--sheet")
 
 
 def make_sheet(told: Understood, plan: Plan) -> Sheet:
@@ -123,38 +113,19 @@ def _leads(told: Understood, then: PlanStep | None, numbers: dict[int, int]) -> 
     return f"go to {numbers[id(then)]}" if id(then) in numbers else "ask faultnet next"
 
 
-_STYLE = """
-@page { size: A4; margin: 11mm }
-body { font: 9pt/1.25 sans-serif; color: #111; max-width: 190mm; margin: auto }
-h1 { font-size: 13pt; margin: 0 0 1mm } h2 { font-size: 10pt; margin: 2mm 0 1mm }
-ul { margin: 0; padding-left: 4mm } table { border-collapse: collapse; width: 100% }
-td { border-top: .3mm solid #999; padding: .6mm 1mm; vertical-align: top }
-td:first-child { font-weight: bold; text-align: right; width: 7mm }
-.note { color: #333; font-size: 8pt } .goes { width: 42% } .cautions { font-size: 7.5pt; columns: 2 }
-footer { font-size: 7.5pt; margin-top: 2mm; border-top: .3mm solid #111 }
-"""
-
-
-def html_text(sheet: Sheet) -> str:
-    """The page as HTML, with nothing from elsewhere."""
-    return "\n".join(
-        [
-            '<!doctype html><html lang="en"><head><meta charset="utf-8">',
-            f"<title>{escape(sheet.title)}</title><style>{_STYLE}</style></head><body>",
-            f"<h1>{escape(sheet.title)}</h1>",
-            "<ul>" + "".join(f"<li>{escape(fact)}</li>" for fact in sheet.facts) + "</ul>",
-            "<h2>Before a step, the cautions that name its number</h2>",
-            '<ul class="cautions">' + "".join(f"<li>{escape(text)}</li>" for text in sheet.cautions) + "</ul>",
-            "<h2>Steps</h2><table>",
-            *_html_rows(sheet),
-            f"</table><footer>{escape(sheet.foot)}</footer></body></html>",
-            "",
-        ]
+def paper(sheet: Sheet) -> Paper:
+    """The sheet as it is printed."""
+    rows = tuple(
+        (str(row.number), f"{row.does}\n{row.notes}", "\n".join(f"{shown}: {leads}" for shown, leads in row.shows))
+        for row in sheet.rows
     )
-
-
-def _html_rows(sheet: Sheet) -> Iterator[str]:
-    for row in sheet.rows:
-        goes = "<br>".join(f"{escape(shown)}: <b>{escape(leads)}</b>" for shown, leads in row.shows)
-        does = f'{escape(row.does)}<br><span class="note">{escape(row.notes)}</span>'
-        yield f'<tr><td>{row.number}</td><td>{does}</td><td class="goes">{goes}</td></tr>'
+    cautions = "Before a step, the cautions that name its number"
+    return Paper(
+        sheet.title,
+        (
+            Block(lines=sheet.facts),
+            Block(cautions, sheet.cautions, is_small=True),
+            Block("Steps", header=("", "Step", "If you see, go on"), rows=rows, widths=(5, 53, 42)),
+        ),
+        sheet.foot,
+    )
