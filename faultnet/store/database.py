@@ -2,7 +2,7 @@
 
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -57,19 +57,22 @@ class Database:
         self.engine.dispose()
 
 
-def open_database(url: str, *, upgrade: bool = True) -> Database:
-    """The database of this URL, created where there is none, brought to the newest form after a backup.
+def open_database(url: str, before_upgrade: Callable[[Engine], object] = lambda _: None) -> Database:
+    """The database of this URL, created where there is none, brought to the newest form.
 
-    StoreProblem: it cannot be opened, is no database of a shop, or one of a newer faultnet. upgrade: False leaves an
-    older form as it is.
+    before_upgrade: what is done to one of an older form first. StoreProblem: it cannot be opened, is no database of a
+    shop, or one of a newer faultnet.
     """
     engine = make_engine(url)
     with told(engine.url):
         revision = revision_of(engine)
-    if revision != HEAD and upgrade:
-        from faultnet.store.migrate import upgrade_database
+    if revision != HEAD:
+        from faultnet.store.migrate import check_known, migrate_to
 
-        upgrade_database(engine, revision)
+        check_known(engine, revision)
+        if revision is not None:
+            before_upgrade(engine)
+        migrate_to(engine, HEAD)
     return Database(engine)
 
 

@@ -9,17 +9,19 @@ from faultnet.errors import StoreProblem
 from faultnet.store.database import shown_url, told
 from faultnet.store.tables import HEAD
 
+_LOCK = 7_215_019_446
+"""The number of our lock on a server, any other would do."""
+
 _FOLDER = Path(__file__).resolve().parent / "migrations"
 
 
-def upgrade_database(engine: Engine, revision: str | None) -> None:
-    """Bring a database to the newest form, from this one. StoreProblem: it is of a newer faultnet."""
+def check_known(engine: Engine, revision: str | None) -> None:
+    """Nothing, where this form is known. StoreProblem: it is of a newer faultnet."""
     if revision is not None and revision not in revisions():
         raise StoreProblem(
             f"{shown_url(engine.url)} was made by a newer faultnet (form {revision}; this one knows up to {HEAD}): "
             "install the newer one, or name another database. Nothing was changed"
         )
-    migrate_to(engine, HEAD)
 
 
 def migrate_to(engine: Engine, revision: str) -> None:
@@ -32,6 +34,8 @@ def migrate_to(engine: Engine, revision: str) -> None:
             connection.commit()
         connection.execution_options(writes=True)
         with connection.begin():
+            if engine.dialect.name == "postgresql":
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")  # two may open it first
             config = _config()
             config.attributes["connection"] = connection
             numbers = [*revisions()]

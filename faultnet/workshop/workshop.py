@@ -5,6 +5,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
+from sqlalchemy import Engine
+
 from faultnet.case import Case
 from faultnet.errors import StoreProblem, UsageProblem
 from faultnet.files import load_model
@@ -16,6 +18,7 @@ from faultnet.shop import Shop, load_shop
 from faultnet.shop.nominal import NominalTyped, known_nominal
 from faultnet.store.database import Database, open_database
 from faultnet.store.jobs import find_job
+from faultnet.workshop.backup import back_up_before
 
 DATABASE_FILE = "shop.db"
 
@@ -50,7 +53,11 @@ class Bench:
 def open_workshop(clock: Callable[[], datetime], shop_file: str = "", database: str = "") -> Workshop:
     """The shop of these settings and this database: a file, or a URL; each found in its usual place where not named."""
     shop = load_shop(shop_file)
-    return Workshop(shop, open_database(database or usual_database(shop)), clock)
+
+    def before_upgrade(engine: Engine) -> None:
+        back_up_before(engine, shop, "upgrade", clock())
+
+    return Workshop(shop, open_database(database or usual_database(shop), before_upgrade), clock)
 
 
 def usual_database(shop: Shop) -> str:

@@ -1,0 +1,128 @@
+"""The commands that stand alone: `next`, `bench`, `plan`, `demo`."""
+
+from typing import Annotated
+
+import typer
+
+from faultnet.cli.options import (
+    Board,
+    By,
+    Db,
+    Engine,
+    Events,
+    Given,
+    Json,
+    Leds,
+    ModelName,
+    Nominal,
+    Panel,
+    Setup,
+    ShopFile,
+    Size,
+    Trained,
+    WithoutComplaint,
+)
+
+top_app = typer.Typer()
+
+
+@top_app.command()
+def demo() -> None:
+    """One invented job from intake to repair, each step explained."""
+    from faultnet.cli.demo import tell_demo
+
+    tell_demo()
+
+
+@top_app.command("next")
+def next_(
+    model: ModelName,
+    events: Events = None,
+    given: Given = None,
+    at: Setup = "",
+    size: Size = None,
+    nominal: Nominal = None,
+    leds: Leds = "",
+    panel: Panel = "",
+    board: Board = "",
+    trained: Trained = None,
+    without_complaint: WithoutComplaint = False,
+    engine: Engine = "auto",
+    ahead: Annotated[
+        float | None,
+        typer.Option("--ahead", metavar="S", help="Advise by the whole plan, looked for so long.", min=0.1, max=86400),
+    ] = None,
+    full: Annotated[bool, typer.Option("--full", help="Everything: all tests, reasons, explanations.")] = False,
+    sort: Annotated[str, typer.Option("--sort", metavar="BY", help="The list by cost, bits or minutes.")] = "cost",
+    shop: ShopFile = "",
+    json: Json = False,
+) -> None:
+    """Faults and ranked next steps for one set, from what was seen and measured.
+
+    An event is NAME=STATE (sound=present), NAME=VOLTS for one or more points (loaded_voltage=36.8,37.1 or 37x5; OL over
+    range, ? not reached), REPAIR=works or REPAIR=not, or NAME=STATE:0.8,STATE:0.2 for something seen unclearly. After @
+    come circumstances joined by +: settled, max, steady, hot, not_showing, by:NAME, meter:NAME. Order counts only
+    around repairs.
+    """
+    from faultnet.cli.next import answer_next
+    from faultnet.cli.typed import Asked
+    from faultnet.shop.nominal import NominalTyped
+
+    typed = NominalTyped(nominal, leds, panel, board)
+    asked = Asked(model, events or [], given or [], at, size, typed, shop, trained, not without_complaint, engine)
+    answer_next(asked, full=full, sort=sort, ahead_seconds=ahead, as_json=json)
+
+
+@top_app.command()
+def bench(
+    job: Annotated[str, typer.Argument(metavar="[JOB]", help="The job to work on; else pick one, or open one.")] = "",
+    trained: Trained = None,
+    by: By = "",
+    db: Db = "",
+    shop: ShopFile = "",
+) -> None:
+    """The guided loop at the bench: where a job stands, what to do next, one key to answer; nothing is ever lost."""
+    from faultnet.cli.bench.loop import bench_loop
+
+    bench_loop(job, trained=trained, by=by, db=db, shop=shop)
+
+
+@top_app.command()
+def plan(
+    model: ModelName,
+    events: Events = None,
+    given: Given = None,
+    at: Setup = "",
+    size: Size = None,
+    nominal: Nominal = None,
+    leds: Leds = "",
+    panel: Panel = "",
+    board: Board = "",
+    trained: Trained = None,
+    without_complaint: WithoutComplaint = False,
+    tests: Annotated[
+        str, typer.Option("--tests", metavar="TEST,...", help="Tests to choose from, if not the best ten.")
+    ] = "",
+    seconds: Annotated[
+        float,
+        typer.Option("--seconds", metavar="S", help="How long to look for a cheaper plan.", min=0.1, max=86400),
+    ] = 10.0,
+    sheet: Annotated[
+        str, typer.Option("--sheet", metavar="FILE", help="Also write one printable page: FILE.html or FILE.pdf.")
+    ] = "",
+    full: Annotated[bool, typer.Option("--full", help="Every branch, however unlikely.")] = False,
+    shop: ShopFile = "",
+    json: Json = False,
+) -> None:
+    """The whole test-and-repair plan of least expected cost, as a tree, from what was seen and measured so far.
+
+    Costs are time, hazards, parts, harm, comebacks, and a working set lost where the job is given up. Events are typed
+    as for `next`. Both bounds of the cost are shown: no plan is cheaper than the lower, the plan shown costs the upper.
+    """
+    from faultnet.cli.plan import show_plan
+    from faultnet.cli.typed import Asked
+    from faultnet.shop.nominal import NominalTyped
+
+    typed = NominalTyped(nominal, leds, panel, board)
+    asked = Asked(model, events or [], given or [], at, size, typed, shop, trained, not without_complaint)
+    show_plan(asked, tests=tests, seconds=seconds, sheet=sheet, full=full, as_json=json)
