@@ -3,10 +3,12 @@
 import os
 import socket
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
+from servers import Server, running_server, server_programs, without_server
 
 # Before pgmpy is imported anywhere: it depends on a hub client that would otherwise look for data sets outside.
 os.environ["HF_HUB_OFFLINE"] = "1"
@@ -69,3 +71,25 @@ def no_outside_network(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(socket.socket, "connect_ex", guarded_connect_ex)
     monkeypatch.setattr(socket.socket, "sendto", guarded_sendto)
     monkeypatch.setattr(socket, "getaddrinfo", guarded_lookup)
+
+
+@pytest.fixture(scope="session")
+def postgresql_server() -> Iterator[Server]:
+    """A PostgreSQL server of this run; skipped where there is none to start, which CI may not."""
+    programs = server_programs()
+    if programs is None:
+        without_server(os.environ)
+        return
+    with running_server(programs) as server:
+        yield server
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The URL of an empty database, of each kind in turn."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'shop.db'}"
+        return
+    server: Server = request.getfixturevalue("postgresql_server")
+    with server.new_database() as url:
+        yield url

@@ -64,15 +64,19 @@ def open_database(url: str, before_upgrade: Callable[[Engine], object] = lambda 
     shop, or one of a newer faultnet.
     """
     engine = make_engine(url)
-    with told(engine.url):
-        revision = revision_of(engine)
-    if revision != HEAD:
-        from faultnet.store.migrate import check_known, migrate_to
+    try:
+        with told(engine.url):
+            revision = revision_of(engine)
+        if revision != HEAD:
+            from faultnet.store.migrate import check_known, migrate_to
 
-        check_known(engine, revision)
-        if revision is not None:
-            before_upgrade(engine)
-        migrate_to(engine, HEAD)
+            check_known(engine, revision)
+            if revision is not None:
+                before_upgrade(engine)
+            migrate_to(engine, HEAD)
+    except BaseException:
+        engine.dispose()
+        raise
     return Database(engine)
 
 

@@ -44,11 +44,11 @@ class Moment(TypeDecorator[datetime]):
             return None
         if value.tzinfo is None:
             raise ValueError("a moment needs its time zone")
-        return value.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+        return value.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
     def process_result_value(self, value: str | None, _dialect: Dialect) -> datetime | None:
         """The moment of a text."""
-        return None if value is None else datetime.strptime(value, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
+        return None if value is None else datetime.fromisoformat(value)
 
 
 def _one_of(column: str, known: object) -> str:
