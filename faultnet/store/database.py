@@ -164,9 +164,13 @@ def _in_words(error: Exception, url: URL) -> str:
     for sign, words in _SIGNS.items():
         if sign in text.lower():
             return words.format(text=text, folder=Path(url.database or ".").parent)
-    if "unable to open" in text.lower() and url.database and not os.access(Path(url.database).parent, os.W_OK):
+    if "unable to open" in text.lower() and url.database and not _may_write(Path(url.database).parent):
         return f"the folder {Path(url.database).parent} may not be written to; nothing was changed"
     return f"{text}; nothing was changed"
+
+
+def _may_write(folder: Path) -> bool:
+    return os.access(folder, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
 
 
 _SIGNS = {

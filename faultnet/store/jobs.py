@@ -28,6 +28,9 @@ FACT_COLUMNS: Mapping[str, str] = {
 
 _NUMBERS = frozenset(("inches", "age_years"))
 
+_NUMBERING = 7_215_019_447
+"""The number of a server's lock that whoever takes a new job's number holds; any other would do."""
+
 
 @dataclass(frozen=True)
 class Listed:
@@ -66,7 +69,7 @@ def insert_job(connection: Connection, job: Job) -> None:
 def next_number(connection: Connection) -> str:
     """The number after the highest whole one there is; the first is 1001. No other job is opened meanwhile."""
     if connection.dialect.name == "postgresql":
-        connection.execute(sa.text("LOCK TABLE jobs IN SHARE ROW EXCLUSIVE MODE"))
+        connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_NUMBERING)))
     digits = [int(number) for number in connection.execute(sa.select(jobs.c.number)).scalars() if number.isdecimal()]
     return str(max([1000, *digits]) + 1)
 
