@@ -173,7 +173,8 @@ def test_a_bad_model_file_is_exit_3_with_its_place(tmp_path: Path) -> None:
     assert done.stdout == ""
 
 
-def test_contradictory_evidence_is_exit_6_and_names_the_conflict(tmp_path: Path) -> None:
+def certain_text() -> str:
+    """A model in which a strip tester never shows `abnormal`."""
     model = Path("models/backlight.yaml").read_text(encoding="utf-8")
     certain = model.replace("- {when: {strips: open}, p: [0.06, 0.10, 0.84]}", "- {when: {strips: open}, p: [0, 0, 1]}")
     certain = certain.replace("- {p: [0.95, 0.03, 0.02]}", "- {p: [1, 0, 0]}").replace(
@@ -182,8 +183,12 @@ def test_contradictory_evidence_is_exit_6_and_names_the_conflict(tmp_path: Path)
     certain = certain.replace("p: [0.18, 0.17, 0.65]", "p: [1, 0, 0]")
     for row in ("p: [0.30, 0.50, 0.20]", "p: [0.30, 0.62, 0.08]"):
         certain = certain.replace(row, "p: [1, 0, 0]")
+    return certain
+
+
+def test_contradictory_evidence_is_exit_6_and_names_the_conflict(tmp_path: Path) -> None:
     file = tmp_path / "certain.yaml"
-    file.write_text(certain, encoding="utf-8")
+    file.write_text(certain_text(), encoding="utf-8")
     done = run("next", str(file), "sound=present", "strip_tester=abnormal", "blinks=normal_on", expect=6)
     assert "some dark or flickering" in done.stderr
     assert "sound" not in done.stderr

@@ -17,11 +17,10 @@ from test_intake import FAMILIES, FAMILY_SHARES, rows_of
 
 from faultnet.case import Case, SoftFinding, parse_events
 from faultnet.case.entry import parse_given, written
-from faultnet.cli import next as cli_next
 from faultnet.diagnosis import BetterFit, better_fit, diagnose, translated
 from faultnet.engine.evidence import findings
 from faultnet.errors import ModelProblem, UsageProblem
-from faultnet.files import load_model
+from faultnet.files import fits, load_model
 from faultnet.model.model import Model
 from faultnet.words import to_one
 
@@ -152,11 +151,11 @@ def test_the_other_model_is_not_loaded_when_there_is_nothing_to_ask_it(monkeypat
     def refuse(*_: Any) -> Model:
         raise AssertionError("loaded")
 
-    monkeypatch.setattr(cli_next, "load_model", refuse)
-    assert cli_next.fits_better(model("backlight"), case_of("backlight", "loaded_voltage=0")) is None
-    assert cli_next.fits_better(model("intake"), case_of("intake", "sound=absent")) is None
+    monkeypatch.setattr(fits, "load_model", refuse)
+    assert fits.fits_better(model("backlight"), case_of("backlight", "loaded_voltage=0")) is None
+    assert fits.fits_better(model("intake"), case_of("intake", "sound=absent")) is None
     with pytest.raises(AssertionError, match="loaded"):
-        cli_next.fits_better(model("backlight"), case_of("backlight", "sound=absent"))
+        fits.fits_better(model("backlight"), case_of("backlight", "sound=absent"))
 
 
 def test_a_complaint_held_impossible_by_the_other_model_is_infinitely_less_likely() -> None:

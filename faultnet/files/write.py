@@ -14,10 +14,9 @@ from faultnet.errors import FileProblem
 def whole_file(file: Path, approve: Callable[[Path], object] = lambda _: None) -> Iterator[IO[bytes]]:
     """A stream whose content takes the file's place once all of it is on the disk; whatever goes wrong, it stays.
 
-    Its folder is made where there is none; a file that was there keeps its rights. approve: looks at the file that is
-    written aside, which has the same suffix, and raises to keep it out. OSError: it cannot be written.
+    A file that was there keeps its rights. approve: looks at the file that is written aside, which has the same suffix,
+    and raises to keep it out. OSError: it cannot be written.
     """
-    file.parent.mkdir(parents=True, exist_ok=True)
     aside = file.with_name(f".{file.stem}.{os.getpid()}.{threading.get_ident()}.part{file.suffix}")
     try:
         with aside.open("wb") as stream:

@@ -59,6 +59,7 @@ def write_archive(engine: Engine, file: Path, files: Mapping[str, bytes], now: d
     StoreProblem: it cannot be written, or the database not be read.
     """
     try:
+        file.parent.mkdir(parents=True, exist_ok=True)
         with whole_file(file) as stream:
             rows = _write(engine, stream, files, now)
     except OSError as error:

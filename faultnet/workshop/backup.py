@@ -29,14 +29,19 @@ def back_up(database: Database, shop: Shop, file: Path, now: datetime, *, replac
     return write_archive(database.engine, file, shop_files(shop), now)
 
 
-def back_up_before(engine: Engine, shop: Shop, what: str, now: datetime) -> Path:
-    """An automatic backup, before something that changes much; where it lies. StoreProblem: it cannot be written."""
-    folder = backups_folder()
-    file = folder / f"shop-{now.strftime('%Y%m%dT%H%M%S%fZ')}-before-{what}.zip"
+def back_up_before(engine: Engine, shop: Shop, what: str, now: datetime, needed: Path | None = None) -> Path:
+    """An automatic backup, before something that changes much; where it lies. Of older ones the newest are kept.
+
+    needed: one that is kept however old it is. StoreProblem: it cannot be written.
+    """
+    folder, moment = backups_folder(), now.strftime("%Y%m%dT%H%M%S%fZ")
+    names = (f"shop-{moment}{again}-before-{what}.zip" for again in ("", *(f"-{n}" for n in range(2, 1000))))
+    file = next(folder / name for name in names if not (folder / name).exists())
     write_archive(engine, file, shop_files(shop), now)
     for old in sorted(folder.glob("shop-*-before-*.zip"))[:-KEPT]:
-        with suppress(OSError):
-            old.unlink()
+        if needed is None or old.resolve() != needed.resolve():
+            with suppress(OSError):
+                old.unlink()
     return file
 
 
@@ -57,7 +62,7 @@ def restore(database: Database, shop: Shop, file: Path, now: datetime) -> tuple[
     with database.read() as connection:
         is_used = any(count_rows(connection).values())
     if is_used or any(_place(shop, name).exists() for name in archive.files):
-        kept = back_up_before(database.engine, shop, "restore", now)
+        kept = back_up_before(database.engine, shop, "restore", now, needed=file)
     with database.write() as connection:
         put_back(connection, archive)
         _put_files_back(shop, archive.files)
@@ -94,6 +99,7 @@ def _put_files_back(shop: Shop, files: Mapping[str, bytes]) -> None:
     try:
         for name, content in files.items():
             place = _place(shop, name)
+            place.parent.mkdir(parents=True, exist_ok=True)
             with whole_file(place) as stream:
                 stream.write(content)
     except OSError as error:

@@ -75,7 +75,8 @@ def other(workshop: Workshop, screen: Screen) -> int | None:
 
 def enter_text(workshop: Workshop, screen: Screen) -> int | None:
     """Anything that can be entered, as it is typed for `job add`."""
-    text = ask_line("enter (sound=present, loaded=36.8,37.1, --note TEXT), or nothing: ")
+    print(wrapped("As for `faultnet job add`: sound=present loaded=36.8,37.1, or --note TEXT; Enter for nothing.", 2))
+    text = ask_line("enter: ")
     if not text:
         return None
     if text.startswith("--note "):
@@ -224,6 +225,6 @@ def _enter(workshop: Workshop, screen: Screen, texts: Sequence[str]) -> int:
 
 def _told(screen: Screen, written: Sequence[Entry]) -> int:
     """Say what was written down; how many entries the job has then."""
-    for entry in written:
-        print(f"written down: {entry_line(entry, screen.model).strip()}")
+    print("Written down:")
+    print("\n".join(entry_line(entry, screen.model) for entry in written))
     return max(entry.seq for entry in written)

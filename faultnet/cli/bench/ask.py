@@ -20,7 +20,8 @@ _ONE_KEY = 9
 def choose(question: str, rows: Sequence[tuple[str, str]]) -> int | None:
     """Which of these was chosen, from 0; None where none was. One key where there are few, else a number and Enter."""
     print(bold(question))
-    print("\n".join(wrapped_table([(str(n), *row) for n, row in enumerate(rows, start=1)], "rll")))
+    lines = [(str(n), label + (f" ({detail})" if detail else "")) for n, (label, detail) in enumerate(rows, start=1)]
+    print("\n".join(wrapped_table(lines, "rl")))
     prompt = f"1-{len(rows)}, Enter for none: "
     typed = ask_key(prompt) if len(rows) <= _ONE_KEY else ask_line(prompt)
     if not typed:

@@ -74,7 +74,7 @@ def _screen(workshop: Workshop, screen: Screen, *, is_first: bool) -> Iterator[s
     yield ""
     yield from heading(screen.job, workshop.clock().date())
     if is_first:
-        yield from (f"note: {each}" for each in screen.bench.notes)
+        yield from (wrapped(f"note: {each}", 2, 4) for each in screen.bench.notes)
         yield from earlier_words(screen.bench)
     yield ""
     yield from standing(screen.model, screen.diagnosis, likely_only=True)

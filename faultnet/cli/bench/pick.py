@@ -39,7 +39,7 @@ def pick_job(workshop: Workshop, by: str) -> str:
 
 def _open_new(workshop: Workshop, by: str) -> str:
     models = [*list_models()]
-    number = choose("What came in?", [(load_model(model).title, f"[{model}]") for model in models])
+    number = choose("What came in?", [(load_model(model).title, model) for model in models])
     if number is None:
         raise UsageProblem("no job was opened")
     facts = {}

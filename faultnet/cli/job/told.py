@@ -1,5 +1,6 @@
 """A job in words, for a terminal of 80 columns; and the shop it is kept in."""
 
+import os
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
 
@@ -18,8 +19,9 @@ from faultnet.workshop.workshop import Workshop, open_workshop
 
 
 def workshop_of(db: str, shop: str) -> Workshop:
-    """The shop at work, with the machine's clock."""
-    return open_workshop(lambda: datetime.now(UTC), shop, db)
+    """The shop at work, with the machine's clock; `FAULTNET_NOW` stops it, for examples that look the same each day."""
+    stopped = os.environ.get("FAULTNET_NOW")
+    return open_workshop(lambda: datetime.fromisoformat(stopped) if stopped else datetime.now(UTC), shop, db)
 
 
 def moment(at: datetime | None) -> str:
