@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
+from servers import Server
 from test_store import fill, snapshot
 from test_workshop import Clock
 
@@ -19,11 +20,13 @@ from faultnet.errors import StoreProblem
 from faultnet.files.finder import own_models_folder
 from faultnet.settings import ShopSettings
 from faultnet.shop import Shop, load_shop
+from faultnet.shop.voltages import Entry
 from faultnet.store.archive import read_archive
 from faultnet.store.check import check_database
 from faultnet.store.database import Database, make_engine, open_database
 from faultnet.store.migrate import migrate_to, revisions
 from faultnet.store.tables import HEAD, IN_ORDER
+from faultnet.store.voltages import insert_voltages
 from faultnet.workshop.backup import KEPT, back_up, back_up_before, backups_folder, restore
 from faultnet.workshop.check import check_models
 from faultnet.workshop.entering import enter
@@ -37,7 +40,7 @@ MODELS = Path(__file__).parent.parent / "models"
 
 @pytest.fixture
 def folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A shop of its own: data, settings, an own model, a list of voltages."""
+    """A shop of its own: data, settings, an own model."""
     monkeypatch.setenv("FAULTNET_DATA", str(tmp_path / "data"))
     settings = tmp_path / "shop.toml"
     settings.write_text("[shop]\ntrained = true\nhourly_rate = 52  # since spring\n", encoding="utf-8")
@@ -45,8 +48,6 @@ def folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     own_models_folder().mkdir(parents=True)
     model = (MODELS / "backlight.yaml").read_text(encoding="utf-8").replace("id: backlight\n", "id: ours\n", 1)
     (own_models_folder() / "ours.yaml").write_text(model, encoding="utf-8")
-    heading = "day,kind,code,loaded_volts,unplugged_volts,source,note\n"
-    (tmp_path / "data" / "voltages.csv").write_text(f"{heading}2031-05-17,panel,PX-1040,54.2,63,measured,\n")
     return tmp_path
 
 
@@ -123,11 +124,13 @@ def answers(workshop: Workshop, numbers: list[str]) -> list[str]:
 
 
 def test_a_restored_shop_answers_twenty_cases_identically(
-    folders: Path, database_url: str, monkeypatch: pytest.MonkeyPatch
+    folders: Path, postgresql_server: Server, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """On another machine: another database, no settings, no models of its own."""
+    """On another machine: another kind of database, no settings, no models of its own."""
     clock = Clock()
-    workshop = open_workshop(clock, database=database_url)
+    workshop = open_workshop(clock, database=str(folders / "shop.db"))
+    with workshop.database.write() as connection:
+        insert_voltages(connection, [Entry(NOW.date(), "panel", "PX-1040", 54.2, 63.0)])
     numbers = twenty_cases(workshop)
     before = answers(workshop, numbers)
     back_up(workshop.database, workshop.shop, folders / "shop.zip", NOW)
@@ -136,15 +139,16 @@ def test_a_restored_shop_answers_twenty_cases_identically(
     settings = folders / "there.toml"
     settings.touch()
     monkeypatch.setenv("FAULTNET_SHOP", str(settings))
-    there = open_workshop(clock)
-    restore(there.database, there.shop, folders / "shop.zip", NOW)
-    there.database.close()
-    there = open_workshop(clock)
-    assert there.shop.settings == ShopSettings(trained=True, hourly_rate=52)
-    assert "# since spring" in settings.read_text(encoding="utf-8")
-    assert check_models(there) == []
-    assert answers(there, numbers) == before
-    there.database.close()
+    with postgresql_server.new_database() as url:
+        there = open_workshop(clock, database=url)
+        restore(there.database, there.shop, folders / "shop.zip", NOW)
+        there.database.close()
+        there = open_workshop(clock, database=url)
+        assert there.shop.settings == ShopSettings(trained=True, hourly_rate=52)
+        assert "# since spring" in settings.read_text(encoding="utf-8")
+        assert check_models(there) == []
+        assert answers(there, numbers) == before
+        there.database.close()
 
 
 def test_what_was_there_is_backed_up_before_a_restore(folders: Path, database: Database) -> None:

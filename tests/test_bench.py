@@ -189,9 +189,7 @@ def test_a_whole_job_with_input_piped_in(db: str, number: str) -> None:
     out = piped(db, *enter, "l")
     assert "replace all LED strips" in out or "replace_strips" in out
     strips = strips_key(db)
-    out = piped(
-        db, "r", strips[1], "LS-9", "LS-9", "1", "6x9", "42,5", "y", "m", "1", "c", "1", "3", "4", "95", "180", ""
-    )
+    out = piped(db, "r", strips, "LS-9", "LS-9", "1", "6x9", "42,5", "y", "m", "1", "c", "1", "3", "4", "95", "180", "")
     job = job_of(db, number)
     assert (job.stage, [part.price for part in job.parts]) == ("closed", [42.5])
     assert job.closing is not None

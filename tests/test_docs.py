@@ -112,7 +112,7 @@ def test_readme_s_shop_file_is_one_and_each_of_its_keys_is_used() -> None:
     shop = read_shop(block.encode(), Path("shop.toml"))
     assert (shop.settings.hourly_rate, shop.settings.currency, shop.settings.trained) == (52, "EUR", True)
     assert shop.settings.hazard_prices == (0, 1, 2, 6, 40)
-    assert (shop.meter.counts, shop.own_meters["old_one"].percent, shop.voltages_file) == (3, 1.2, Path("voltages.csv"))
+    assert (shop.meter.counts, shop.own_meters["old_one"].percent, shop.database) == (3, 1.2, "shop.db")
     shown = {f"{table}.{key}" for table, keys in SETTINGS.items() for key in keys}
     assert shown <= shop.told, "README shows every setting there is"
 

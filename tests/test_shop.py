@@ -62,8 +62,8 @@ display_counts = 1999
 updates_per_second = 2
 range_digit_volts = 0.1
 
-[voltages]
-file = "lists/volts.csv"
+[database]
+url = "lists/shop.db"
 """
 
 
@@ -97,7 +97,7 @@ def test_every_setting_reaches_the_shop() -> None:
         "old_one": Meter(1.5, 6, 1999, 2, 0.1),
     }
     assert shop.meters == {**METERS, **shop.own_meters}
-    assert shop.voltages_file == HERE.parent / "lists" / "volts.csv"
+    assert shop.database == str(HERE.parent / "lists" / "shop.db")
 
 
 def test_every_field_of_the_settings_has_a_key() -> None:
@@ -158,10 +158,10 @@ def test_hazard_prices_are_five_numbers_or_some_keys() -> None:
         ("[meters.'']", "small letters"),
         ("[meters.bench]\nclass = 'god'", "bench/shop.toml:2:1: meters.bench.class: "),
         ("[meters]\nbench = 3", "write [meters.bench] on a line of its own"),
-        ("[voltages]\nfile = ''", "no path of a file"),
-        ('[voltages]\nfile = "a\\u0000b"', "no path of a file"),
-        ("[voltages]\nfile = '~nobody_like_this/x.csv'", "write it out"),
-        ("[voltages]\nfil = 'x'", "did you mean file?"),
+        ("[database]\nurl = ''", "no file or URL"),
+        ('[database]\nurl = "a\\u0000b"', "no file or URL"),
+        ("[database]\nurl = '~nobody_like_this/x.db'", "write it out"),
+        ("[database]\nurll = 'x'", "did you mean url?"),
         ("[shop\nx = 1", "bench/shop.toml:1:6: not TOML: "),
         ("[shop]\nhourly_rate = 40,5", "bench/shop.toml:2:17: not TOML: "),
         ("[shop]\ntrained = yes", "bench/shop.toml:2:11: not TOML: "),
@@ -177,7 +177,7 @@ def test_a_slip_in_the_settings_is_told_with_its_place(text: str, said: str) -> 
 
 
 def test_all_slips_are_told_at_once_in_the_order_of_the_file() -> None:
-    told = slips("[gates]\npanel = 90\n[meter]\nclass = 'x'\ncounts = -1\n[shop]\ntrained = 2\n[voltages]\nfile = 1\n")
+    told = slips("[gates]\npanel = 90\n[meter]\nclass = 'x'\ncounts = -1\n[shop]\ntrained = 2\n[database]\nurl = 1\n")
     assert [re.findall(r":(\d+):1: ", line) for line in told] == [["2"], ["4"], ["5"], ["7"], ["9"]]
 
 
@@ -346,7 +346,7 @@ def test_shop_info_tells_every_setting_and_where_it_comes_from(shop_file: str) -
     assert settings["hazard_prices.panel_opened"] == (40, "file")
     assert settings["meter.percent"] == (0.25, "file")
     assert settings["meter.counts"] == (2, "file"), "by the class that the file names"
-    assert settings["voltages.file"][0].endswith("volts.csv")
+    assert settings["database.url"][0].endswith("shop.db")
     assert told["files"]["settings"] == shop_file
     assert set(told["meter_classes"]) == set(METERS)
     assert told["meters"]["old_one"]["updates_per_second"] == 2

@@ -1,8 +1,7 @@
-"""The list of voltages: codes, what is written and read back, damage, two at once, and `next` that goes by it."""
+"""The list of voltages: codes, CSV written and read back, damage, the database, and `next` that goes by it."""
 
 import csv
 import json
-import multiprocessing
 import re
 from collections.abc import Sequence
 from dataclasses import replace
@@ -19,12 +18,12 @@ from faultnet.cli.voltages import VoltsTyped, doubts, parse_entry
 from faultnet.errors import FileProblem, ShopProblem, UsageProblem
 from faultnet.jobs.codes import code_key
 from faultnet.readings.learned import learned_spread
-from faultnet.shop import Shop
-from faultnet.shop.append import append
 from faultnet.shop.cells import defused, restored
 from faultnet.shop.nominal import NominalTyped, known_nominal
 from faultnet.shop.voltages import COLUMNS, LEAST_VOLTS, MOST_VOLTS, Entry, nearest_codes, nominal_of
-from faultnet.shop.voltages_file import parse_entries, read_entries
+from faultnet.shop.voltages_file import csv_text, parse_entries, read_entries
+from faultnet.store.database import open_database
+from faultnet.store.voltages import insert_voltages, read_voltages
 
 DAY = date(2031, 5, 17)
 HEADING = ",".join(COLUMNS)
@@ -93,12 +92,20 @@ entries_of_any_kind = st.builds(
 
 
 @given(st.lists(entries_of_any_kind, min_size=1, max_size=4))
-def test_what_is_added_reads_back_unchanged(tmp_path_factory: pytest.TempPathFactory, added: list[Entry]) -> None:
-    file = tmp_path_factory.mktemp("list") / "deep" / "voltages.csv"
-    for each in added:
-        append(file, each)
-    assert read_entries(file) == added
-    assert len(file.read_text(encoding="utf-8").split("\n")) == len(added) + 2
+def test_what_is_written_as_csv_reads_back_unchanged(added: list[Entry]) -> None:
+    text = csv_text(added)
+    assert parse_entries(text.encode()) == (added, [])
+    assert len(text.split("\n")) == len(added) + 2
+
+
+def test_what_is_put_into_the_database_is_read_back_unchanged(database_url: str) -> None:
+    database = open_database(database_url)
+    added = [PANEL, entry(kind="board", code="=1+1", loaded_volts=None, note="Straße"), entry(day=date(1, 1, 1))]
+    with database.write() as connection:
+        insert_voltages(connection, added)
+    with database.read() as connection:
+        assert read_voltages(connection) == added
+    database.close()
 
 
 def would_run(cell: str) -> bool:
@@ -116,59 +123,30 @@ def test_nothing_in_a_cell_runs_and_it_is_restored(text: str) -> None:
     assert restored(defused(text)) == text
 
 
-def test_cells_are_defused_in_the_file_and_plain_text_is_left_alone(tmp_path: Path) -> None:
-    file = tmp_path / "v.csv"
-    append(file, entry(code="=1+1", note="@x; =y"))
-    append(file, entry(note="a 'plain' note - with, signs"))
-    with file.open(encoding="utf-8", newline="") as stream:
-        _, first, second = csv.reader(stream)
+def test_cells_are_defused_in_the_file_and_plain_text_is_left_alone() -> None:
+    text = csv_text([entry(code="=1+1", note="@x; =y"), entry(note="a 'plain' note - with, signs")])
+    _, first, second = csv.reader(text.splitlines())
     assert (first[2], first[6], second[6]) == ("'=1+1", "'@x;' =y", "a 'plain' note - with, signs")
 
 
-def test_a_file_that_an_editor_or_a_spreadsheet_saved_is_read_and_added_to(tmp_path: Path) -> None:
+def test_a_file_that_an_editor_or_a_spreadsheet_saved_is_read(tmp_path: Path) -> None:
     file = tmp_path / "v.csv"
     file.write_bytes(
         b"\xef\xbb\xbf"
         + f'"{HEADING}"\r\n'.replace(",", '","').encode()
         + b"2031-05-17,panel,PX-1040,54.2,63.0,measured,"
     )
-    append(file, entry(code="PX-7"))
-    assert read_entries(file) == [PANEL, entry(code="PX-7")]
-    assert file.read_bytes().startswith(b'\xef\xbb\xbf"day"'), "what stood there is left as it was"
-
-
-@pytest.mark.parametrize("before", ["", "\n", "\ufeff", " \r\n\n"])
-def test_an_empty_file_gets_its_heading(tmp_path: Path, before: str) -> None:
-    file = tmp_path / "v.csv"
-    file.write_bytes(before.encode())
-    assert read_entries(file) == []
-    append(file, PANEL)
     assert read_entries(file) == [PANEL]
+
+
+@pytest.mark.parametrize("text", ["", "\n", "\ufeff", " \r\n\n"])
+def test_an_empty_file_is_an_empty_list(text: str) -> None:
+    assert parse_entries(text.encode()) == ([], [])
 
 
 def test_two_lists_put_one_after_the_other_are_a_list() -> None:
     line = "2031-05-17,panel,PX-1040,54.2,63.0,measured,\n"
     assert parse_entries(f"{HEADING}\n{line}\n,,,,,,\n{HEADING}\n{line}".encode()) == ([PANEL, PANEL], [])
-
-
-def add_many(file: Path, number: int, n: int, all_there: Any) -> None:
-    all_there.wait(60)
-    for count in range(n):
-        append(file, entry(code=f"PX-{number}-{count}", note="x" * (100 * number)))
-
-
-def test_nothing_is_lost_when_several_write_at_once(tmp_path: Path) -> None:
-    file, n, each = tmp_path / "v.csv", 4, 150
-    context = multiprocessing.get_context("spawn")
-    all_there = context.Barrier(n)
-    writers = [context.Process(target=add_many, args=(file, number, each, all_there)) for number in range(n)]
-    for writer in writers:
-        writer.start()
-    for writer in writers:
-        writer.join(60)
-    codes = [e.code for e in read_entries(file)]
-    assert sorted(codes) == sorted(f"PX-{number}-{count}" for number in range(n) for count in range(each))
-    assert file.read_text(encoding="utf-8").count(HEADING) == 1
 
 
 # -- damage -----------------------------------------------------------------------------------------------------------
@@ -207,18 +185,29 @@ def test_a_damaged_line_is_told_with_its_place(tmp_path: Path, line: str, said: 
     assert file.read_bytes() == text.encode()
 
 
-def test_all_damage_is_told_at_once_and_by_every_command_that_reads_the_list(tmp_path: Path) -> None:
+def test_all_damage_is_told_at_once_and_nothing_of_it_is_taken(tmp_path: Path) -> None:
     file = tmp_path / "v.csv"
-    text = f"{HEADING}\nx,panel,PX-1,1,,measured,\n\n2031-05-17,panel,PX-1,54.2\n"
+    text = f"{HEADING}\nx,panel,PX-1,1,,measured,\n\n2031-05-17,panel,PX-1,54.2\n2031-05-17,panel,PX-2,54,,measured,\n"
     file.write_text(text, encoding="utf-8")
-    done = run("voltages", "list", "--file", str(file), expect=3)
+    db = str(tmp_path / "shop.db")
+    done = run("voltages", "add", "--from", str(file), "--db", db, expect=3)
     assert [int(n) for n in re.findall(r"v\.csv:(\d+):", done.stderr)] == [2, 2, 4]
-    assert run("voltages", "add", "PX-9", "--loaded", "40", "--file", str(file), expect=3).stderr == done.stderr
-    shop = tmp_path / "shop.toml"
-    shop.write_text("[voltages]\nfile = 'v.csv'\n", encoding="utf-8")
-    assert run("next", "backlight", "--panel", "PX-9", "--shop", str(shop), expect=3).stderr == done.stderr
-    run("next", "backlight", "--shop", str(shop))
+    assert json.loads(run("voltages", "list", "--json", "--db", db).stdout)["entries"] == []
     assert file.read_text(encoding="utf-8") == text
+
+
+def test_a_list_goes_to_another_shop_and_the_same_file_twice_adds_nothing(tmp_path: Path) -> None:
+    one, other, file = str(tmp_path / "one.db"), str(tmp_path / "other.db"), tmp_path / "v.csv"
+    for code, volts in (("PX-1040", "54.2"), ("PX-1040", "53.8"), ("PX-7", "37")):
+        run("voltages", "add", code, "--loaded", volts, "--day", "2021-05-17", "--db", one)
+    file.write_text(run("voltages", "list", "--csv", "--db", one).stdout, encoding="utf-8")
+    assert "Added: 3 of 3" in run("voltages", "add", "--from", str(file), "--db", other).stdout
+    assert (
+        "Added: 0 of 3 entries; 3 were there already"
+        in run("voltages", "add", "--from", str(file), "--db", other).stdout
+    )
+    told = [json.loads(run("voltages", "list", "--json", "--db", db).stdout) for db in (one, other)]
+    assert told[0]["entries"] == told[1]["entries"]
 
 
 @pytest.mark.parametrize(
@@ -234,19 +223,15 @@ def test_all_damage_is_told_at_once_and_by_every_command_that_reads_the_list(tmp
 def test_a_foreign_file_is_refused_and_left_alone(tmp_path: Path, raw: bytes, said: str) -> None:
     file = tmp_path / "v.csv"
     file.write_bytes(raw)
-    done = run("voltages", "add", "PX-9", "--loaded", "40", "--file", str(file), expect=3)
+    done = run("voltages", "add", "--from", str(file), "--db", str(tmp_path / "shop.db"), expect=3)
     assert said in done.stderr
     assert file.read_bytes() == raw
 
 
-def test_a_list_that_cannot_be_read_or_written_is_exit_3(tmp_path: Path) -> None:
-    with pytest.raises(FileProblem, match="cannot be read"):
-        read_entries(tmp_path)
-    with pytest.raises(FileProblem, match="cannot be written"):
-        append(tmp_path, PANEL)
-    (tmp_path / "a file").touch()
-    with pytest.raises(FileProblem, match="cannot be written"):
-        append(tmp_path / "a file" / "v.csv", PANEL)
+def test_a_file_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+    for place in (tmp_path, tmp_path / "none.csv"):
+        with pytest.raises(FileProblem, match="cannot be read"):
+            read_entries(place)
 
 
 # -- add and list -----------------------------------------------------------------------------------------------------
@@ -312,31 +297,31 @@ def test_add_and_list_at_the_terminal(tmp_path: Path) -> None:
     assert code["nominal"]["volts"] == pytest.approx(learned_spread([54.2, 53.8], 24, 200).volts)
     missing = run("voltages", "list", "PX-1049", **here)
     assert (missing.stdout, "did you mean PX-1040?" in missing.stderr) == ("", True)
-    assert (tmp_path / "voltages.csv").exists()
+    assert (tmp_path / "shop.db").exists()
 
 
 def test_a_shop_that_writes_commas_may(tmp_path: Path) -> None:
     shop = tmp_path / "shop.toml"
-    shop.write_text("shop.decimal_comma = true\nvoltages.file = 'own.csv'\n", encoding="utf-8")
+    shop.write_text("shop.decimal_comma = true\ndatabase.url = 'own.db'\n", encoding="utf-8")
     run("voltages", "add", "PX-1040", "--loaded", "54,2", "--shop", str(shop))
-    assert [e.loaded_volts for e in read_entries(tmp_path / "own.csv")] == [54.2]
+    told = json.loads(run("voltages", "list", "--json", "--db", str(tmp_path / "own.db")).stdout)
+    assert [each["loaded_volts"] for each in told["entries"]] == [54.2]
 
 
 # -- next by panel and board ------------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def shop(tmp_path: Path) -> Shop:
-    file = tmp_path / "v.csv"
-    for each in (
-        PANEL,
-        entry(loaded_volts=53.6, unplugged_volts=None),
-        entry(kind="board", code="LB-20", loaded_volts=57.0, unplugged_volts=66.0),
-        entry(kind="board", code="LB-21", loaded_volts=None, unplugged_volts=70.0),
-        entry(code="PX-3000", loaded_volts=36.0, unplugged_volts=None),
-    ):
-        append(file, each)
-    return Shop(voltages_file=file)
+LISTED = [
+    PANEL,
+    entry(loaded_volts=53.6, unplugged_volts=None),
+    entry(kind="board", code="LB-20", loaded_volts=57.0, unplugged_volts=66.0),
+    entry(kind="board", code="LB-21", loaded_volts=None, unplugged_volts=70.0),
+    entry(code="PX-3000", loaded_volts=36.0, unplugged_volts=None),
+]
+
+
+def listed() -> list[Entry]:
+    return LISTED
 
 
 def near(volts: float) -> Any:
@@ -361,29 +346,29 @@ def near(volts: float) -> Any:
     ],
 )
 def test_which_of_label_list_and_calculation_counts(
-    shop: Shop, told: NominalTyped, loaded: float | None, source: str, readings: int, unplugged: float | None
+    told: NominalTyped, loaded: float | None, source: str, readings: int, unplugged: float | None
 ) -> None:
-    nominal = known_nominal(told, shop).nominal
+    nominal = known_nominal(told, listed).nominal
     assert nominal is not None
     assert (nominal.volts, nominal.source, nominal.readings) == (loaded and near(loaded), source, readings)
     assert (None if nominal.unplugged is None else nominal.unplugged.volts) == (unplugged and near(unplugged))
     assert nominal.unplugged_readings == (unplugged is not None)
 
 
-def test_an_unknown_code_is_told_and_the_nominal_stays_unknown(shop: Shop) -> None:
-    unknown = known_nominal(NominalTyped(panel="PX-1041"), shop)
+def test_an_unknown_code_is_told_and_the_nominal_stays_unknown() -> None:
+    unknown = known_nominal(NominalTyped(panel="PX-1041"), listed)
     assert unknown.nominal is None
     assert unknown.notes == ("panel PX-1041 is not in the list of voltages; did you mean PX-1040?",)
-    empty = known_nominal(NominalTyped(panel="PX-1041"), Shop(voltages_file=Path("none.csv")))
+    empty = known_nominal(NominalTyped(panel="PX-1041"), list)
     assert empty.nominal is None
     assert "the list of voltages is empty" in empty.notes[0]
     with pytest.raises(UsageProblem, match="--board --: that is no code"):
-        known_nominal(NominalTyped(board="--"), shop)
+        known_nominal(NominalTyped(board="--"), listed)
 
 
-def test_a_label_that_the_list_contradicts_is_asked_about(shop: Shop) -> None:
+def test_a_label_that_the_list_contradicts_is_asked_about() -> None:
     for label, asked in ((54.0, False), (37.0, True)):
-        known = known_nominal(NominalTyped(label, panel="PX-1040"), shop)
+        known = known_nominal(NominalTyped(label, panel="PX-1040"), listed)
         assert known.nominal is not None
         assert known.nominal.volts == label
         assert any("the label says 37 V, the list 53.9" in each for each in known.notes) is asked
@@ -395,9 +380,20 @@ def told_by_next(arguments: Sequence[str], tmp_path: Path) -> dict[str, Any]:
     return loaded
 
 
-def test_next_goes_by_the_list_and_says_so(tmp_path: Path, shop: Shop) -> None:
-    assert shop.voltages_file is not None
-    shop.voltages_file.rename(tmp_path / "voltages.csv")
+def test_without_a_code_the_list_is_not_even_asked_for() -> None:
+    def refuse() -> list[Entry]:
+        raise AssertionError("asked for")
+
+    assert known_nominal(NominalTyped(54.0), refuse).nominal is not None
+    with pytest.raises(AssertionError, match="asked for"):
+        known_nominal(NominalTyped(panel="PX-1040"), refuse)
+
+
+def test_next_goes_by_the_list_and_says_so(tmp_path: Path) -> None:
+    database = open_database(str(tmp_path / "shop.db"))
+    with database.write() as connection:
+        insert_voltages(connection, LISTED)
+    database.close()
     told = told_by_next(["--panel", "px 1040"], tmp_path)
     learned = learned_spread([54.2, 53.6], 24, 200)
     assert told["nominal"] == {

@@ -5,8 +5,8 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
-from faultnet.cli.job.told import workshop_of
 from faultnet.cli.terminal import wrapped
+from faultnet.cli.workshop import workshop_of
 from faultnet.errors import StoreProblem, UsageProblem
 from faultnet.store.check import check_database, count_rows
 from faultnet.workshop.backup import back_up, restore

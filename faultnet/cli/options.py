@@ -61,9 +61,6 @@ ShopFile = Annotated[
         "--shop", metavar="FILE", help="The shop's settings; else FAULTNET_SHOP, else shop.toml in your config folder."
     ),
 ]
-VoltagesFile = Annotated[
-    str, typer.Option("--file", metavar="CSV", help="The list of voltages; else the one `faultnet shop info` names.")
-]
 WithoutComplaint = Annotated[
     bool, typer.Option("--without-complaint", help="Leave the complaint of the model out of the evidence.")
 ]

@@ -8,7 +8,7 @@ from typing import Any
 from faultnet.cli.terminal import bold, table, wrapped, wrapped_table
 from faultnet.readings import METERS, Meter
 from faultnet.shop import Shop, load_shop
-from faultnet.shop.find import SETTINGS_FILE, find_voltages_file, usual_settings_file
+from faultnet.shop.find import SETTINGS_FILE, usual_settings_file
 from faultnet.shop.keys import METER_KEYS, PRICE_LISTS, SETTINGS
 from faultnet.words import percent
 
@@ -38,8 +38,15 @@ def rows(shop: Shop) -> Iterator[Row]:
     for key, setting in METER_KEYS.items():
         dotted = f"meter.{key}"
         yield dotted, getattr(shop.meter, setting.field), _origin(shop, dotted, "meter.class"), setting.means
-    file = find_voltages_file("", shop.voltages_file)
-    yield "voltages.file", str(file), _origin(shop, "voltages.file"), "the list of voltages"
+    yield "database.url", database_words(shop), _origin(shop, "database.url"), "the database"
+
+
+def database_words(shop: Shop) -> str:
+    """Where the database is, without a password."""
+    from faultnet.store.database import parse_url, shown_url
+    from faultnet.workshop.place import usual_database
+
+    return shown_url(parse_url(usual_database(shop)))
 
 
 def _origin(shop: Shop, *keys: str) -> str:
@@ -48,14 +55,12 @@ def _origin(shop: Shop, *keys: str) -> str:
 
 
 def _info_json(shop: Shop) -> dict[str, Any]:
-    voltages = find_voltages_file("", shop.voltages_file)
     return {
         "schema_version": SCHEMA_VERSION,
         "files": {
             "settings": None if shop.file is None else str(shop.file),
             "usual_settings": None if (usual := usual_settings_file()) is None else str(usual),
-            "voltages": str(voltages),
-            "voltages_exist": voltages.exists(),
+            "database": database_words(shop),
         },
         "settings": [{"key": k, "value": v, "from": origin, "means": means} for k, v, origin, means in rows(shop)],
         "meters": {name: asdict(meter) for name, meter in shop.own_meters.items()},
@@ -71,12 +76,11 @@ def _info_text(shop: Shop) -> Iterator[str]:
         )
     else:
         yield wrapped(f"settings: {shop.file}", 2, 4)
-    voltages = find_voltages_file("", shop.voltages_file)
-    yield wrapped(f"voltages: {voltages}{'' if voltages.exists() else ' (not there yet)'}", 2, 4)
+    yield wrapped(f"database: {database_words(shop)}", 2, 4)
     yield ""
     yield bold("Settings")
     yield from wrapped_table(
-        [(k, _written(v), origin, m) for k, v, origin, m in rows(shop) if k != "voltages.file"], "llll"
+        [(k, _written(v), origin, m) for k, v, origin, m in rows(shop) if k != "database.url"], "llll"
     )
     yield ""
     yield bold("Meters") + "  (to name after @meter:, and as class)"

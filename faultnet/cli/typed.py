@@ -16,6 +16,7 @@ from faultnet.model.work import BenchState
 from faultnet.settings import ShopSettings
 from faultnet.shop import Shop, load_shop
 from faultnet.shop.nominal import NominalTyped, known_nominal
+from faultnet.workshop.place import listed_voltages
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,7 @@ class Asked:
     inches: float | None
     nominal: NominalTyped
     shop_file: str
+    database: str
     trained: bool | None
     with_complaint: bool
     engine: str = "auto"
@@ -65,7 +67,7 @@ def _case_and_bench(model: Model, case: Case, asked: Asked, shop: Shop) -> tuple
     problems: list[str] = []
     told = dict[str, str]()
     try:
-        known = known_nominal(asked.nominal, shop)
+        known = known_nominal(asked.nominal, lambda: listed_voltages(shop, asked.database))
         case = replace(case, nominal=known.nominal)
         for each in known.notes:
             note(each)

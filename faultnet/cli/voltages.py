@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
 from math import hypot, log
+from pathlib import Path
 from typing import Any
 
 from faultnet.case.entry import nearest
@@ -12,16 +13,15 @@ from faultnet.case.points import NUMBER
 from faultnet.case.words import nominal_words
 from faultnet.cli.as_json import nominal_json
 from faultnet.cli.terminal import bold, note, wrapped, wrapped_table
+from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
 from faultnet.jobs.codes import code_key
 from faultnet.readings import Spread
 from faultnet.readings.learned import ONE_READING_SD
-from faultnet.shop import load_shop
-from faultnet.shop.append import append
-from faultnet.shop.find import find_voltages_file
 from faultnet.shop.nominal import FAR_APART_SD
 from faultnet.shop.voltages import LEAST_VOLTS, MOST_VOLTS, SOURCES, Entry, nearest_codes, nominal_of
-from faultnet.shop.voltages_file import parse_day, read_entries
+from faultnet.shop.voltages_file import csv_text, parse_day, read_entries
+from faultnet.store.voltages import insert_voltages, read_voltages
 
 SCHEMA_VERSION = 1
 LONGEST_CODE, LONGEST_NOTE = 60, 300
@@ -46,26 +46,37 @@ class VoltsTyped:
 # -- add -------------------------------------------------------------------------------------------------------------
 
 
-def add(typed: VoltsTyped, *, today: date, file: str, shop_file: str) -> None:
-    """Add an entry, and print what the list now says of the next set. A damaged list is told before it is added to."""
-    shop = load_shop(shop_file)
-    entry = parse_entry(typed, today, decimal_comma=shop.settings.decimal_comma)
-    place = find_voltages_file(file, shop.voltages_file)
-    before = read_entries(place)
-    append(place, entry)
+def add(typed: VoltsTyped, *, today: date, db: str, shop_file: str) -> None:
+    """Add an entry, and print what the list now says of the next set."""
+    workshop = workshop_of(db, shop_file)
+    entry = parse_entry(typed, today, decimal_comma=workshop.shop.settings.decimal_comma)
+    with workshop.database.write() as connection:
+        before = read_voltages(connection)
+        insert_voltages(connection, [entry])
     print(wrapped(f"Added: {entry.day} {entry.kind} {entry.code}, {_volts_words(entry)} ({entry.source})", 0, 2))
     nominal = nominal_of([*before, entry], entry.kind, entry.code)
     if nominal is not None:
         print(wrapped(f"The next set with it: {nominal_words(nominal)}", 0, 2))
-    print(wrapped(f"List: {place}", 0, 2))
     for doubt in doubts(entry, before):
         note(doubt)
+
+
+def add_from(file: Path, *, db: str, shop_file: str) -> None:
+    """Add every entry of a CSV file that the list does not hold yet."""
+    workshop = workshop_of(db, shop_file)
+    entries = read_entries(file)
+    with workshop.database.write() as connection:
+        before = set(read_voltages(connection))
+        new = [entry for entry in entries if entry not in before]
+        insert_voltages(connection, new)
+    held = len(entries) - len(new)
+    print(f"Added: {len(new)} of {len(entries)} entries" + (f"; {held} were there already" if held else ""))
 
 
 def doubts(entry: Entry, before: Collection[Entry]) -> Iterator[str]:
     """What to check about an entry; it stands in the list all the same."""
     if entry in before:
-        yield "the same stood there already, and both lines count: take one out of the file if it is one set"
+        yield "the same stood there already, and both count; it was not one set, was it?"
     others = nominal_of(before, entry.kind, entry.code)
     if others is None:
         if close := nearest_codes(before, entry.kind, entry.code):
@@ -136,19 +147,22 @@ def _volts_words(entry: Entry) -> str:
 # -- list ------------------------------------------------------------------------------------------------------------
 
 
-def list_(code: str, *, file: str, shop_file: str, as_json: bool) -> None:
+def list_(code: str, *, db: str, shop_file: str, as_csv: bool, as_json: bool) -> None:
     """Print the entries, of one code or of all, and what they say of the next set."""
-    place = find_voltages_file(file, load_shop(shop_file).voltages_file)
-    entries = read_entries(place)
+    workshop = workshop_of(db, shop_file)
+    with workshop.database.read() as connection:
+        entries = read_voltages(connection)
     shown = [entry for entry in entries if not code or code_key(entry.code) == code_key(code)]
-    if as_json:
-        print(json.dumps(_list_json(str(place), shown), indent=2))
+    if as_csv:
+        print(csv_text(shown), end="")
+    elif as_json:
+        print(json.dumps(_list_json(workshop.database.shown, shown), indent=2))
     elif shown:
         print("\n".join(_list_text(shown)))
     if code and entries and not shown:
         close = [c for kind in ("panel", "board") for c in nearest_codes(entries, kind, code)]
         note(f"{code} is not in the list of voltages" + (f"; did you mean {' or '.join(close)}?" if close else ""))
-    elif not entries and not as_json:
+    elif not entries and not as_json and not as_csv:
         print("No voltages yet: `faultnet voltages add CODE --loaded V` puts one in.")
 
 
@@ -160,14 +174,14 @@ def _codes(entries: Collection[Entry]) -> dict[tuple[str, str], str]:
     return codes
 
 
-def _list_json(file: str, entries: Collection[Entry]) -> dict[str, Any]:
+def _list_json(database: str, entries: Collection[Entry]) -> dict[str, Any]:
     codes = []
     for (kind, _), code in _codes(entries).items():
         nominal = nominal_of(entries, kind, code)
         codes.append({"kind": kind, "code": code, "nominal": None if nominal is None else nominal_json(nominal)})
     return {
         "schema_version": SCHEMA_VERSION,
-        "file": file,
+        "database": database,
         "entries": [
             {
                 "day": e.day.isoformat(),

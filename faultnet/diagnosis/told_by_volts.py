@@ -53,7 +53,7 @@ def _by_fault(model: Model, belief: Belief, rest: Sequence[Step]) -> dict[str, f
             mode = f"{component.id}.{component.states[n]}"
             ratios[mode], chances[mode] = float(now[n] / then[n]), float(max(now[n], then[n]))
     likeliest = sorted(chances, key=lambda mode: -chances[mode])[:MODES_COMPARED]
-    best = max(ratios[mode] for mode in likeliest)
+    best = max((ratios[mode] for mode in likeliest), default=0.0)  # none is left once the set works
     return {mode: ratios[mode] / best for mode in likeliest} if best > 0 else {}
 
 

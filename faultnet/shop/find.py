@@ -1,12 +1,11 @@
-"""Where a shop's files lie: its settings, and its list of voltages."""
+"""Where a shop's settings lie."""
 
 import os
 from pathlib import Path
 
 from faultnet.errors import UsageProblem
-from faultnet.files.finder import data_folder
 
-SETTINGS_FILE, VOLTAGES_FILE = "shop.toml", "voltages.csv"
+SETTINGS_FILE = "shop.toml"
 
 
 def usual_settings_file() -> Path | None:
@@ -40,18 +39,3 @@ def _exists(path: Path) -> bool:
         return path.exists()
     except (OSError, ValueError):
         return False
-
-
-def find_voltages_file(named: str, of_shop: Path | None) -> Path:
-    """The list of voltages: as named, else that of the shop's settings, else the one in the data folder.
-
-    UsageProblem: the user has no home, and so no data folder.
-    """
-    if named:
-        return Path(named)
-    if of_shop is not None:
-        return of_shop
-    try:
-        return data_folder() / VOLTAGES_FILE
-    except RuntimeError:
-        raise UsageProblem("there is no data folder without a home; name one in FAULTNET_DATA") from None

@@ -66,9 +66,11 @@ METER_KEYS: Mapping[str, Setting] = {
 }
 """The keys of `[meter]` and of each `[meters.NAME]`, besides `class`."""
 
-VOLTAGES_KEYS: Mapping[str, Setting] = {"file": Setting(values.path, "file", "the list of voltages")}
+DATABASE_KEYS: Mapping[str, Setting] = {
+    "url": Setting(values.database, "url", "the database: a file, or postgresql://USER@HOST/NAME")
+}
 
-TABLES = ("shop", *PRICE_LISTS, "gates", "meter", "meters", "voltages")
+TABLES = ("shop", *PRICE_LISTS, "gates", "meter", "meters", "database")
 
 HOMES: Mapping[str, str] = {
     **{key: table for table, keys in SETTINGS.items() for key in keys},

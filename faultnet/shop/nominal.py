@@ -1,6 +1,6 @@
 """What is known of a set's voltages: from its label, from its LEDs, or from the shop's list."""
 
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, replace
 from math import hypot, log
 from typing import TYPE_CHECKING
@@ -9,7 +9,6 @@ from faultnet.case.points import NUMBER
 from faultnet.errors import UsageProblem
 from faultnet.jobs.codes import code_key
 from faultnet.readings import Nominal, Spread
-from faultnet.shop.shop import Shop
 
 if TYPE_CHECKING:
     from faultnet.shop.voltages import Entry
@@ -38,8 +37,8 @@ class KnownNominal:
     notes: tuple[str, ...] = ()
 
 
-def known_nominal(typed: NominalTyped, shop: Shop) -> KnownNominal:
-    """What is known of the set's voltages. UsageProblem: a slip. ShopProblem: a damaged list.
+def known_nominal(typed: NominalTyped, listed: Callable[[], Collection["Entry"]]) -> KnownNominal:
+    """What is known of the set's voltages. listed: the shop's list, asked for only with a code. UsageProblem: a slip.
 
     A label's volts go before the list's, and those before what is calculated. The nominal belongs to the panel's
     strips, so the panel's code goes before the board's; the over-voltage limit belongs to the driver, so there the
@@ -51,7 +50,7 @@ def known_nominal(typed: NominalTyped, shop: Shop) -> KnownNominal:
     nominal = parse_nominal(typed.volts, typed.leds)
     if not typed.panel and not typed.board:
         return KnownNominal(nominal)
-    (of_panel, of_board), notes = _listed(typed, shop)
+    (of_panel, of_board), notes = _listed(typed, listed)
     loaded = next((n for n in (of_panel, of_board) if n is not None and n.loaded is not None), None)
     limit = next((n for n in (of_board, of_panel) if n is not None and n.unplugged is not None), None)
     if nominal is None or (nominal.source != "label" and loaded is not None):
@@ -64,16 +63,16 @@ def known_nominal(typed: NominalTyped, shop: Shop) -> KnownNominal:
     return KnownNominal(nominal, notes)
 
 
-def _listed(typed: NominalTyped, shop: Shop) -> tuple[tuple[Nominal | None, Nominal | None], tuple[str, ...]]:
+def _listed(
+    typed: NominalTyped, listed: Callable[[], Collection["Entry"]]
+) -> tuple[tuple[Nominal | None, Nominal | None], tuple[str, ...]]:
     """What the list says of the panel and of the board, and notes of codes that are not in it."""
-    from faultnet.shop.find import find_voltages_file
     from faultnet.shop.voltages import nominal_of
-    from faultnet.shop.voltages_file import read_entries
 
     codes = {"panel": typed.panel, "board": typed.board}
     if strange := [f"--{kind} {code}: that is no code" for kind, code in codes.items() if code and not code_key(code)]:
         raise UsageProblem(*strange)
-    entries = read_entries(find_voltages_file("", shop.voltages_file))
+    entries = listed()
     found = {kind: nominal_of(entries, kind, code) if code else None for kind, code in codes.items()}
     unknown = (kind for kind, code in codes.items() if code and found[kind] is None)
     notes = tuple(unknown_code(entries, kind, codes[kind]) for kind in unknown)

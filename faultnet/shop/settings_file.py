@@ -9,7 +9,7 @@ from faultnet.case.entry import nearest
 from faultnet.errors import Problem, ShopProblem
 from faultnet.readings import METERS, Meter
 from faultnet.settings import ShopSettings
-from faultnet.shop.keys import METER_KEYS, PRICE, PRICE_LISTS, SETTINGS, TABLES, VOLTAGES_KEYS, Setting, instead_of
+from faultnet.shop.keys import DATABASE_KEYS, METER_KEYS, PRICE, PRICE_LISTS, SETTINGS, TABLES, Setting, instead_of
 from faultnet.shop.shop import USUAL_METER_CLASS, Shop
 from faultnet.shop.toml_text import NotToml, find_places, line_and_column, place_of, read_toml
 
@@ -45,14 +45,14 @@ def _shop(data: Mapping[str, Any], folder: Path, slips: Slips) -> Shop:
     for name, keys in SETTINGS.items():
         fields.update(_checked(_table(data, (name,), slips), (name,), keys, slips))
     fields.update({name: _price_list(name, data.get(name, {}), slips) for name in PRICE_LISTS})
-    found = _checked(_table(data, ("voltages",), slips), ("voltages",), VOLTAGES_KEYS, slips)
+    url: str = _checked(_table(data, ("database",), slips), ("database",), DATABASE_KEYS, slips).get("url", "")
     meter = _table(data, ("meter",), slips)
     return Shop(
         settings=replace(ShopSettings(), **fields),
         meter=_meter(meter, ("meter",), slips),
         meter_class=meter.get("class", USUAL_METER_CLASS),
         own_meters=_own_meters(_table(data, ("meters",), slips), slips),
-        voltages_file=folder / found["file"] if found else None,
+        database=str(folder / url) if url and "://" not in url else url,
         told=frozenset(_told(data)),
     )
 

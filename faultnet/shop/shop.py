@@ -1,4 +1,4 @@
-"""What a shop says of itself, as one value: its prices and gates, its meters, where its list of voltages lies."""
+"""What a shop says of itself, as one value: its prices and gates, its meters, where its database is."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -14,8 +14,7 @@ USUAL_METER_CLASS = "plain"
 class Shop:
     """A shop. meter: the one used where a reading names no other, of a class or near it; own_meters: more to be named.
 
-    voltages_file: its list of nominal voltages, None for the usual place. database: its URL or file, "" for the usual
-    place. file: the settings file, None when there is
+    database: the URL or file of its database, "" for the usual place. file: the settings file, None when there is
     none. told: the keys that stand in it (`gates.panel`); every other value is a default.
     """
 
@@ -23,7 +22,6 @@ class Shop:
     meter: Meter = METERS[USUAL_METER_CLASS]
     meter_class: str = USUAL_METER_CLASS
     own_meters: Mapping[str, Meter] = field(default_factory=dict)
-    voltages_file: Path | None = None
     database: str = ""
     file: Path | None = None
     told: frozenset[str] = frozenset()

@@ -52,12 +52,12 @@ def flag(value: Any) -> bool:
     return value
 
 
-def path(value: Any) -> Path:
-    """The path of a file; `~` is the user's folder."""
+def database(value: Any) -> str:
+    """The path of a database's file, or a URL; `~` is the user's folder."""
     if not isinstance(value, str) or not value.strip() or not value.isprintable():
-        raise ValueError(f"{_shown(value)} is no path of a file; put it in quotes, 'single' ones where it has a \\")
+        raise ValueError(f"{_shown(value)} is no file or URL; put it in quotes, 'single' ones where it has a \\")
     try:
-        return Path(value).expanduser()
+        return value if "://" in value else str(Path(value).expanduser())
     except RuntimeError:
         raise ValueError(f"{_shown(value)}: the folder that ~ stands for is not known; write it out") from None
 

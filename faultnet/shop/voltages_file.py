@@ -1,32 +1,45 @@
-"""Reading the list of voltages back: every entry, or everything that is wrong with the file and where."""
+"""The list of voltages as CSV: written, and read back as entries, or as everything that is wrong and where."""
 
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 from pathlib import Path
 
-from faultnet.case.points import NUMBER
+from faultnet.case.points import NUMBER, written_number
 from faultnet.errors import FileProblem, Problem, ShopProblem
 from faultnet.jobs.codes import code_key
-from faultnet.shop.cells import restored
+from faultnet.shop.cells import defused, restored
 from faultnet.shop.voltages import COLUMNS, KINDS, LEAST_VOLTS, MOST_VOLTS, SOURCES, TEXTS, Entry
 
 MOST_BYTES = 20 * 2**20
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
+def csv_text(entries: Iterable[Entry]) -> str:
+    """A list as CSV; cells that a spreadsheet would run as formulas are defused."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for entry in entries:
+        volts = (
+            "" if v is None else written_number(v).removesuffix(".")
+            for v in (entry.loaded_volts, entry.unplugged_volts)
+        )
+        code, note = defused(entry.code), defused(entry.note)
+        writer.writerow([entry.day.isoformat(), entry.kind, code, *volts, entry.source, note])
+    return text.getvalue()
+
+
 def read_entries(file: Path) -> list[Entry]:
-    """The entries of a list in the order of the file; none where there is no file.
+    """The entries of a list in the order of the file.
 
     FileProblem: it cannot be read. ShopProblem lists everything that is wrong in it; it is never changed by reading.
     """
     try:
         with file.open("rb") as stream:
             raw = stream.read(MOST_BYTES + 1)
-    except FileNotFoundError:
-        return []
     except (OSError, ValueError) as error:
         raise FileProblem(f"{file}: cannot be read: {getattr(error, 'strerror', None) or error}") from None
     entries, problems = parse_entries(raw)
@@ -80,7 +93,7 @@ def _foreign(cells: list[str]) -> str:
     heading = ",".join(COLUMNS)
     if len(cells) == 1 and cells[0].replace(";", ",").replace("\t", ",") == heading:
         return "its cells are not parted by commas; save it as CSV with commas, and volts with a decimal point"
-    return f"not a list of voltages: its first line must be {heading}; nothing was changed; name another with --file"
+    return f"not a list of voltages: its first line must be {heading}; nothing was changed"
 
 
 def _entry(cells: list[str]) -> tuple[Entry | None, list[tuple[str, str]]]:

@@ -183,7 +183,6 @@ voltages = Table(
     Column("source", Text, nullable=False),
     Column("day", Text, nullable=False),
     Column("note", Text, nullable=False, default=""),
-    Column("job_id", _NUMBER, ForeignKey("jobs.id", ondelete="SET NULL")),
     CheckConstraint("kind IN ('panel', 'board')", name="kind"),
 )
 

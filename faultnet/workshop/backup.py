@@ -11,7 +11,7 @@ from faultnet.errors import StoreProblem
 from faultnet.files.finder import data_folder, own_models_folder
 from faultnet.files.write import whole_file
 from faultnet.shop import Shop
-from faultnet.shop.find import find_voltages_file, usual_settings_file
+from faultnet.shop.find import usual_settings_file
 from faultnet.store.archive import Archive, put_back, read_archive, write_archive
 from faultnet.store.check import count_rows
 from faultnet.store.database import Database
@@ -19,7 +19,7 @@ from faultnet.store.database import Database
 KEPT = 20
 """So many automatic backups are kept, the newest."""
 
-SETTINGS, VOLTAGES, MODELS = "shop.toml", "voltages.csv", "models"
+SETTINGS, MODELS = "shop.toml", "models"
 
 
 def back_up(database: Database, shop: Shop, file: Path, now: datetime, *, replacing: bool = False) -> Mapping[str, int]:
@@ -56,7 +56,7 @@ def backups_folder() -> Path:
 def restore(database: Database, shop: Shop, file: Path, now: datetime) -> tuple[Archive, Path | None]:
     """Put a backup in the place of the shop as it is; where the automatic backup of that lies, if there was anything.
 
-    Settings, the list of voltages and own models come with it. StoreProblem: it cannot be read; nothing was changed.
+    Settings and own models come with it. StoreProblem: it cannot be read; nothing was changed.
     """
     archive, kept = read_archive(file), None
     with database.read() as connection:
@@ -70,13 +70,10 @@ def restore(database: Database, shop: Shop, file: Path, now: datetime) -> tuple[
 
 
 def shop_files(shop: Shop) -> dict[str, bytes]:
-    """The shop's own files by their names in a backup: settings, list of voltages, own models."""
+    """The shop's own files by their names in a backup: settings and own models."""
     files: dict[str, bytes] = {}
     if shop.file is not None and shop.file.is_file():
         files[SETTINGS] = shop.file.read_bytes()
-    voltages = find_voltages_file("", shop.voltages_file)
-    if voltages.is_file():
-        files[VOLTAGES] = voltages.read_bytes()
     for model in sorted(own_models_folder().glob("*.yaml")):
         files[f"{MODELS}/{model.name}"] = model.read_bytes()
     return files
@@ -89,8 +86,6 @@ def _place(shop: Shop, name: str) -> Path:
         if place is None:
             raise StoreProblem("there is no config folder without a home; name a settings file with --shop")
         return place
-    if name == VOLTAGES:
-        return find_voltages_file("", shop.voltages_file)
     return data_folder() / name
 
 

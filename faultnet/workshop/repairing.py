@@ -10,9 +10,8 @@ from faultnet.jobs.entry import entry_of
 from faultnet.jobs.fitting import code_doubts, strip_doubts
 from faultnet.jobs.stage import moved
 from faultnet.model import Model
-from faultnet.shop.nominal import known_nominal
 from faultnet.store.jobs import append, find_job, move_stage
-from faultnet.workshop.workshop import Workshop, model_of, nominal_typed, read_job
+from faultnet.workshop.workshop import Workshop, model_of, nominal_of_job, read_job
 
 
 class Doubtful(UsageProblem):
@@ -67,7 +66,7 @@ def replaces_part(model: Model, repair: str) -> bool:
 
 def doubts_about(workshop: Workshop, job: Job, model: Model, fitted: Iterable[Part]) -> list[str]:
     """What to look at before these parts go in."""
-    nominal = known_nominal(nominal_typed(job), workshop.shop).nominal
+    nominal = nominal_of_job(workshop, job).nominal
     volts = None if nominal is None or nominal.source == "calculated" else nominal.volts
     doubts: list[str] = []
     for part in fitted:

@@ -1,6 +1,5 @@
 """The shop at work as one value, handed to everything that reads or writes jobs."""
 
-import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -8,19 +7,19 @@ from datetime import datetime
 from sqlalchemy import Engine
 
 from faultnet.case import Case
-from faultnet.errors import StoreProblem, UsageProblem
+from faultnet.errors import UsageProblem
 from faultnet.files import load_model
-from faultnet.files.finder import data_folder
 from faultnet.jobs import Job
 from faultnet.jobs.replay import Replayed, replayed
 from faultnet.model import Model
 from faultnet.shop import Shop, load_shop
-from faultnet.shop.nominal import NominalTyped, known_nominal
+from faultnet.shop.nominal import KnownNominal, NominalTyped, known_nominal
+from faultnet.shop.voltages import Entry
 from faultnet.store.database import Database, open_database
 from faultnet.store.jobs import find_job
+from faultnet.store.voltages import read_voltages
 from faultnet.workshop.backup import back_up_before
-
-DATABASE_FILE = "shop.db"
+from faultnet.workshop.place import usual_database
 
 
 @dataclass(frozen=True)
@@ -60,16 +59,6 @@ def open_workshop(clock: Callable[[], datetime], shop_file: str = "", database: 
     return Workshop(shop, open_database(database or usual_database(shop), before_upgrade), clock)
 
 
-def usual_database(shop: Shop) -> str:
-    """Where the database is: as `FAULTNET_DB` says, else the shop's settings, else a file in the data folder."""
-    if named := os.environ.get("FAULTNET_DB", "") or shop.database:
-        return named
-    try:
-        return str(data_folder() / DATABASE_FILE)
-    except RuntimeError:
-        raise StoreProblem("there is no data folder without a home; name a database with --db or FAULTNET_DB") from None
-
-
 def read_job(workshop: Workshop, number: str) -> tuple[Job, Job | None]:
     """A job, and the one it came back from. UsageProblem: there is none of this number."""
     with workshop.database.read() as connection:
@@ -87,9 +76,19 @@ def on_the_bench(workshop: Workshop, number: str) -> Bench:
 def bench_of(workshop: Workshop, job: Job, model: Model, after: Job | None) -> Bench:
     """The same of a job that was read before."""
     shop = workshop.shop
-    known = known_nominal(nominal_typed(job), shop)
+    known = nominal_of_job(workshop, job)
     usual = Case(nominal=known.nominal, meter=shop.meter, meters=shop.meters)
     return Bench(job, model, replayed(job, model, usual, after), after, known.notes)
+
+
+def nominal_of_job(workshop: Workshop, job: Job) -> KnownNominal:
+    """What is known of the set's voltages, from what was noted and the shop's list."""
+
+    def listed() -> list[Entry]:
+        with workshop.database.read() as connection:
+            return read_voltages(connection)
+
+    return known_nominal(nominal_typed(job), listed)
 
 
 def nominal_typed(job: Job) -> NominalTyped:

@@ -12,8 +12,9 @@ from faultnet.cli.bench.keys import Left, ask_key
 from faultnet.cli.bench.pick import pick_job
 from faultnet.cli.bench.screen import Screen
 from faultnet.cli.job.open import earlier_words
-from faultnet.cli.job.told import entry_words, heading, workshop_of
+from faultnet.cli.job.told import entry_words, heading
 from faultnet.cli.terminal import bold, note, wrapped
+from faultnet.cli.workshop import workshop_of
 from faultnet.errors import ContradictoryEvidence, UsageProblem
 from faultnet.jobs.stage import possible_moves
 from faultnet.model.work import Caution

@@ -54,6 +54,7 @@ def next_(
     ] = None,
     full: Annotated[bool, typer.Option("--full", help="Everything: all tests, reasons, explanations.")] = False,
     sort: Annotated[str, typer.Option("--sort", metavar="BY", help="The list by cost, bits or minutes.")] = "cost",
+    db: Db = "",
     shop: ShopFile = "",
     json: Json = False,
 ) -> None:
@@ -69,7 +70,7 @@ def next_(
     from faultnet.shop.nominal import NominalTyped
 
     typed = NominalTyped(nominal, leds, panel, board)
-    asked = Asked(model, events or [], given or [], at, size, typed, shop, trained, not without_complaint, engine)
+    asked = Asked(model, events or [], given or [], at, size, typed, shop, db, trained, not without_complaint, engine)
     answer_next(asked, full=full, sort=sort, ahead_seconds=ahead, as_json=json)
 
 
@@ -111,6 +112,7 @@ def plan(
         str, typer.Option("--sheet", metavar="FILE", help="Also write one printable page: FILE.html or FILE.pdf.")
     ] = "",
     full: Annotated[bool, typer.Option("--full", help="Every branch, however unlikely.")] = False,
+    db: Db = "",
     shop: ShopFile = "",
     json: Json = False,
 ) -> None:
@@ -124,5 +126,5 @@ def plan(
     from faultnet.shop.nominal import NominalTyped
 
     typed = NominalTyped(nominal, leds, panel, board)
-    asked = Asked(model, events or [], given or [], at, size, typed, shop, trained, not without_complaint)
+    asked = Asked(model, events or [], given or [], at, size, typed, shop, db, trained, not without_complaint)
     show_plan(asked, tests=tests, seconds=seconds, sheet=sheet, full=full, as_json=json)

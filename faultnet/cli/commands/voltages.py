@@ -1,10 +1,11 @@
 """The commands below `faultnet voltages`."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from faultnet.cli.options import Json, ShopFile, VoltagesFile
+from faultnet.cli.options import Db, Json, ShopFile
 
 voltages_app = typer.Typer(
     help="The list of nominal voltages by panel or board: add, list.", no_args_is_help=True, rich_markup_mode=None
@@ -13,7 +14,7 @@ voltages_app = typer.Typer(
 
 @voltages_app.command("add")
 def voltages_add(
-    code: Annotated[str, typer.Argument(metavar="CODE", help="The panel's code as it is printed.")],
+    code: Annotated[str, typer.Argument(metavar="[CODE]", help="The panel's code as it is printed.")] = "",
     board: Annotated[bool, typer.Option("--board", help="It is the code of a supply or driver board.")] = False,
     loaded: Annotated[
         str, typer.Option("--loaded", metavar="V", help="Volts at the LED plug of a working set, LEDs plugged in.")
@@ -26,26 +27,34 @@ def voltages_add(
     ] = "measured",
     day: Annotated[str, typer.Option("--day", metavar="YYYY-MM-DD", help="When; else today.")] = "",
     note: Annotated[str, typer.Option("--note", metavar="TEXT", help="One line; no customer's name.")] = "",
-    file: VoltagesFile = "",
+    from_: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="CSV", help="Add a whole list, as `list --csv` writes one."),
+    ] = None,
+    db: Db = "",
     shop: ShopFile = "",
 ) -> None:
     """Add the voltages of a working set to the list, for the next one with the same panel or board."""
     from datetime import date
 
-    from faultnet.cli.voltages import VoltsTyped, add
+    from faultnet.cli.voltages import VoltsTyped, add, add_from
 
+    if from_ is not None:
+        add_from(from_, db=db, shop_file=shop)
+        return
     typed = VoltsTyped("board" if board else "panel", code, loaded, unplugged, source, day, note)
-    add(typed, today=date.today(), file=file, shop_file=shop)
+    add(typed, today=date.today(), db=db, shop_file=shop)
 
 
 @voltages_app.command("list")
 def voltages_list(
     code: Annotated[str, typer.Argument(metavar="[CODE]", help="Only this panel or board.")] = "",
-    file: VoltagesFile = "",
+    db: Db = "",
     shop: ShopFile = "",
+    csv: Annotated[bool, typer.Option("--csv", help="As CSV, for a spreadsheet or another shop.")] = False,
     json: Json = False,
 ) -> None:
     """The list of voltages, and what it says of the next set with each code."""
     from faultnet.cli.voltages import list_
 
-    list_(code, file=file, shop_file=shop, as_json=json)
+    list_(code, db=db, shop_file=shop, as_csv=csv, as_json=json)

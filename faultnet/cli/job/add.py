@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from faultnet.case.doubts import doubts
 from faultnet.case.events import set_aside
 from faultnet.cli.job.as_json import job_json
-from faultnet.cli.job.told import entry_words, standing_line, workshop_of
+from faultnet.cli.job.told import entry_words, standing_line
 from faultnet.cli.terminal import note, wrapped
+from faultnet.cli.workshop import workshop_of
 from faultnet.errors import ContradictoryEvidence, UsageProblem
 from faultnet.jobs import Entry
 from faultnet.jobs.entry import EVENTS, event_of

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from faultnet.cli.job.add import entry_line
 from faultnet.cli.job.as_json import job_json
 from faultnet.cli.job.sums import parse_sum
-from faultnet.cli.job.told import closing_words, heading, money, workshop_of
+from faultnet.cli.job.told import closing_words, heading, money
 from faultnet.cli.price import price_text
 from faultnet.cli.terminal import wrapped
+from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Closing, Entry, Job
 from faultnet.jobs.closing import VERIFICATIONS

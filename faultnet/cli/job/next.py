@@ -5,9 +5,10 @@ import json
 from faultnet.cli.as_json import answer_json
 from faultnet.cli.as_text import answer_text
 from faultnet.cli.job.open import earlier_words
-from faultnet.cli.job.told import heading, workshop_of
+from faultnet.cli.job.told import heading
 from faultnet.cli.terminal import note
 from faultnet.cli.ways import checked_sort
+from faultnet.cli.workshop import workshop_of
 from faultnet.workshop.looking import look
 
 

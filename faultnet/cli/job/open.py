@@ -6,8 +6,9 @@ from dataclasses import replace
 from faultnet.case.entry import nearest
 from faultnet.cli.job.add import look_or_note
 from faultnet.cli.job.as_json import job_json
-from faultnet.cli.job.told import entry_words, heading, part_words, workshop_of
+from faultnet.cli.job.told import entry_words, heading, part_words
 from faultnet.cli.terminal import bold, note, wrapped
+from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
 from faultnet.jobs.closing import COMEBACKS
 from faultnet.words import percent

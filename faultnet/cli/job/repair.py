@@ -9,8 +9,9 @@ from faultnet.case.entry import nearest
 from faultnet.cli.job.add import entry_line, look_or_note
 from faultnet.cli.job.as_json import job_json
 from faultnet.cli.job.sums import parse_sum
-from faultnet.cli.job.told import part_words, workshop_of
+from faultnet.cli.job.told import part_words
 from faultnet.cli.terminal import wrapped
+from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Part
 from faultnet.jobs.closing import PART_SOURCES

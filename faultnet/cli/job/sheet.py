@@ -5,8 +5,9 @@ from pathlib import Path
 
 from faultnet.cli.as_json import disclaimer
 from faultnet.cli.job.add import entry_line
-from faultnet.cli.job.told import closing_words, facts_words, moment, money, part_words, workshop_of
+from faultnet.cli.job.told import closing_words, facts_words, moment, money, part_words
 from faultnet.cli.paper import Block, Paper, write_paper
+from faultnet.cli.workshop import workshop_of
 from faultnet.errors import ContradictoryEvidence, UsageProblem
 from faultnet.jobs import Job
 from faultnet.jobs.closing import COMEBACKS

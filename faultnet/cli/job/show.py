@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from faultnet.case.entry import nearest
 from faultnet.cli.job.add import entry_line
 from faultnet.cli.job.as_json import job_json, listed_json
-from faultnet.cli.job.told import closing_words, heading, moment, part_words, workshop_of
+from faultnet.cli.job.told import closing_words, heading, moment, part_words
 from faultnet.cli.terminal import bold, table, wrapped
+from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Job
 from faultnet.jobs.closing import OUTCOMES

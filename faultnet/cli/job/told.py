@@ -1,8 +1,7 @@
-"""A job in words, for a terminal of 80 columns; and the shop it is kept in."""
+"""A job in words, for a terminal of 80 columns."""
 
-import os
 from collections.abc import Iterator
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 
 from faultnet.case.words import describe_event
 from faultnet.cli.terminal import bold, wrapped
@@ -15,13 +14,6 @@ from faultnet.jobs.stage import STAGES, stage_on, watched_until
 from faultnet.model import Model
 from faultnet.words import fixed, in_words, percent
 from faultnet.workshop.looking import Look
-from faultnet.workshop.workshop import Workshop, open_workshop
-
-
-def workshop_of(db: str, shop: str) -> Workshop:
-    """The shop at work, with the machine's clock; `FAULTNET_NOW` stops it, for examples that look the same each day."""
-    stopped = os.environ.get("FAULTNET_NOW")
-    return open_workshop(lambda: datetime.fromisoformat(stopped) if stopped else datetime.now(UTC), shop, db)
 
 
 def moment(at: datetime | None) -> str:

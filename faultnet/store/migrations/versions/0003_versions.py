@@ -22,9 +22,7 @@ def upgrade() -> None:
         sa.Column("source", sa.Text(), nullable=False),
         sa.Column("day", sa.Text(), nullable=False),
         sa.Column("note", sa.Text(), nullable=False),
-        sa.Column("job_id", _NUMBER),
         sa.CheckConstraint("kind IN ('panel', 'board')", name="ck_voltages_kind"),
-        sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], name="fk_voltages_job_id", ondelete="SET NULL"),
         sa.PrimaryKeyConstraint("id", name="pk_voltages"),
     )
     op.create_index("ix_voltages_code_key", "voltages", ["code_key"])

@@ -1,0 +1,45 @@
+"""The shop's list of nominal voltages in the database."""
+
+from collections.abc import Iterable
+from datetime import date
+
+from sqlalchemy import Connection
+
+from faultnet.jobs.codes import code_key
+from faultnet.shop.voltages import Entry
+from faultnet.store.tables import voltages
+
+
+def insert_voltages(connection: Connection, entries: Iterable[Entry]) -> None:
+    """Add entries to the list."""
+    rows = [
+        {
+            "kind": entry.kind,
+            "code": entry.code,
+            "code_key": code_key(entry.code),
+            "loaded_volts": entry.loaded_volts,
+            "unplugged_volts": entry.unplugged_volts,
+            "source": entry.source,
+            "day": entry.day.isoformat(),
+            "note": entry.note,
+        }
+        for entry in entries
+    ]
+    if rows:
+        connection.execute(voltages.insert(), rows)
+
+
+def read_voltages(connection: Connection) -> list[Entry]:
+    """The whole list, in the order in which it was written."""
+    return [
+        Entry(
+            date.fromisoformat(row.day),
+            row.kind,
+            row.code,
+            row.loaded_volts,
+            row.unplugged_volts,
+            row.source,
+            row.note,
+        )
+        for row in connection.execute(voltages.select().order_by(voltages.c.id))
+    ]
