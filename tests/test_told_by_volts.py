@@ -90,7 +90,7 @@ def test_a_reading_before_a_repair_tells_of_its_states_only() -> None:
 
 
 def test_once_the_set_works_a_reading_tells_no_faults_apart() -> None:
-    """Volts of the driver, which a repair of the strips did not touch: nothing can be faulty, so nothing is compared."""
+    """Volts of the driver, which new strips did not touch: nothing can be faulty, so nothing is compared."""
     told = diagnose(backlight(), case_of("open_voltage=44", "replace_strips=works"), n_draws=5).readings
     assert [dict(each.faults) for each in told] == [{}]
 

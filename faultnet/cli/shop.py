@@ -1,14 +1,17 @@
-"""`faultnet shop info`: every setting with its value and where it comes from."""
+"""`faultnet shop info` and `set`: every setting with its value and where it comes from, and changing it."""
 
 import json
-from collections.abc import Iterator
+import os
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 from faultnet.cli.terminal import bold, table, wrapped, wrapped_table
+from faultnet.errors import UsageProblem
 from faultnet.readings import METERS, Meter
 from faultnet.shop import Shop, load_shop
-from faultnet.shop.find import SETTINGS_FILE, usual_settings_file
+from faultnet.shop.find import SETTINGS_FILE, find_settings_file, usual_settings_file
 from faultnet.shop.keys import METER_KEYS, PRICE_LISTS, SETTINGS
 from faultnet.words import percent
 
@@ -104,3 +107,34 @@ def _written(value: Any) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     return f'"{value}"' if isinstance(value, str) else f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def set_(texts: Sequence[str], unset: Sequence[str], shop_file: str) -> None:
+    """Change settings, and print each with what it was. UsageProblem: a slip; nothing was changed then."""
+    from faultnet.shop.edit import Change, change_settings
+
+    if len(texts) % 2 or not (texts or unset):
+        raise UsageProblem("write KEY VALUE [KEY VALUE]..., such as: faultnet shop set hourly_rate 52 currency EUR")
+    changes = [Change(key, value) for key, value in zip(texts[::2], texts[1::2], strict=True)]
+    changes += [Change(key, None) for key in unset]
+    file = place_to_write(shop_file)
+    before = {key: value for key, value, _, _ in rows(load_shop(str(file)) if file.exists() else Shop())}
+    told = change_settings(file, changes)
+    after = {key: (value, origin) for key, value, origin, _ in rows(load_shop(str(file)))}
+    for key in told:
+        value, origin = after.get(key, (told[key][1], "file"))
+        was = _written(before.get(key, told[key][0]))
+        print(wrapped(f"{key}: {was} -> {_written(value)}{'' if origin == 'file' else ' (default)'}", 0, 2))
+    print(wrapped(f"in {file}", 0, 2))
+
+
+def place_to_write(shop_file: str) -> Path:
+    """The settings file to write: as named, which is made if need be, else the one in use, else the usual one."""
+    if shop_file:
+        return Path(shop_file)
+    if (found := find_settings_file()) is not None and str(found) != os.devnull:
+        return found
+    usual = usual_settings_file()
+    if usual is None:
+        raise UsageProblem("there is no config folder without a home; name a file with --shop FILE")
+    return usual

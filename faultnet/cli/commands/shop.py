@@ -8,7 +8,9 @@ import typer
 from faultnet.cli.options import Db, Json, ShopFile
 
 shop_app = typer.Typer(
-    help="The shop's settings and database: info, backup, restore, check.", no_args_is_help=True, rich_markup_mode=None
+    help="The shop's settings and database: info, set, check, backup, restore.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
 )
 
 
@@ -18,6 +20,20 @@ def shop_info(shop: ShopFile = "", json: Json = False) -> None:
     from faultnet.cli.shop import info
 
     info(shop, as_json=json)
+
+
+@shop_app.command("set")
+def shop_set(
+    changes: Annotated[
+        list[str] | None, typer.Argument(metavar="[KEY VALUE]...", help="Settings, as `shop info` names them.")
+    ] = None,
+    unset: Annotated[list[str] | None, typer.Option("--unset", metavar="KEY", help="Back to the default.")] = None,
+    shop: ShopFile = "",
+) -> None:
+    """Change settings in shop.toml, all or none: shop set hourly_rate 52 gates.panel 0.92. Comments stay."""
+    from faultnet.cli.shop import set_
+
+    set_(changes or [], unset or [], shop)
 
 
 @shop_app.command("backup")
