@@ -231,6 +231,13 @@ def test_a_new_job_is_opened_from_the_list(db: str) -> None:
     assert "1001" in piped(db, "1", "l", job="")
 
 
+def test_of_a_set_that_fails_only_at_times_it_is_asked_whether_it_did(db: str) -> None:
+    run("job", "open", "--model", "backlight", "--occurrence", "sometimes", "--db", db)
+    piped(db, "1", "n", "1", "y", "e", "startup_flash=none@showing", "l")
+    told = [entry.symptom for entry in job_of(db, "1001").standing if entry.kind == "finding"]
+    assert told == ["not_showing", "showing", "showing"]
+
+
 def test_slips_are_told_and_nothing_is_written(db: str, number: str) -> None:
     out = piped(db, "e", "sond=present", "l")
     assert "Everything is kept" in out

@@ -10,7 +10,7 @@ import shlex
 from pathlib import Path
 
 import pytest
-from fill_readme import SHOWN, printed
+from fill_readme import BLOCK, refilled
 from test_cli import run
 
 import faultnet
@@ -69,10 +69,8 @@ def test_readme_has_exactly_two_set_up_commands_and_ci_runs_them() -> None:
 
 
 def test_readme_s_terminal_answers_are_what_the_commands_print() -> None:
-    shown = SHOWN.findall(README)
-    assert shown
-    for command, answer in shown:
-        assert answer.rstrip() == printed(command)
+    assert len(BLOCK.findall(README)) >= 3
+    assert refilled(README) == README
 
 
 def test_every_entry_shown_in_readme_is_understood() -> None:

@@ -85,15 +85,20 @@ def moved(stage: str, move: str) -> str:
     """The stage after a move. UsageProblem: it is not possible from there; says what is."""
     if stage in MOVES[move]:
         return MOVES[move][stage]
-    possible = "; ".join(HOW[each] for each in possible_moves(stage))
-    raise UsageProblem(
-        f"{HOW[move]}: not possible while the job is {STAGES[stage]}. Possible now: {possible or 'nothing'}"
-    )
+    possible = "; ".join(what_is_possible(stage))
+    raise UsageProblem(f"{HOW[move]}: not possible while the job is {STAGES[stage]}. Possible now: {possible}")
 
 
 def possible_moves(stage: str) -> tuple[str, ...]:
     """The moves that are possible from a stage."""
     return tuple(move for move, before in MOVES.items() if stage in before)
+
+
+def what_is_possible(stage: str) -> tuple[str, ...]:
+    """What to type for each move that is possible from a stage; the ends of a job in one."""
+    ends = [move.removeprefix("close_") for move in possible_moves(stage) if move.startswith("close_")]
+    others = [HOW[move] for move in possible_moves(stage) if not move.startswith("close_")]
+    return (*others, *([f"job close JOB {'|'.join(ends)}"] if ends else []))
 
 
 def named_move(stage: str, target: str, *, is_fixed: bool) -> str:

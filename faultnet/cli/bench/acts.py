@@ -16,6 +16,7 @@ from faultnet.cli.terminal import wrapped
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Entry
 from faultnet.jobs.closing import OUTCOMES, VERIFICATIONS
+from faultnet.jobs.replay import usual_symptom
 from faultnet.jobs.stage import STAGES, possible_moves
 from faultnet.ranking import RankedTest
 from faultnet.workshop.ending import answer_price, close, move, name_price
@@ -220,6 +221,11 @@ def _asked(screen: Screen, test: RankedTest) -> list[str]:
 
 
 def _enter(workshop: Workshop, screen: Screen, texts: Sequence[str]) -> int:
+    """Write it down; of a set that fails only at times it is asked whether it did."""
+    if usual_symptom(screen.job) != "showing" and not any("@" in text for text in texts):
+        pressed = ask_key("was it failing meanwhile? [y/n, Enter not known] ").lower()
+        symptom = {"y": "showing", "n": "not_showing"}.get(pressed, "unknown")
+        texts = [f"{text}@{symptom}" for text in texts]
     return _told(screen, enter(workshop, screen.job.number, texts))
 
 

@@ -12,7 +12,7 @@ from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Job
 from faultnet.jobs.closing import OUTCOMES
-from faultnet.jobs.stage import STAGES, possible_moves, stage_on
+from faultnet.jobs.stage import STAGES, stage_on, what_is_possible
 from faultnet.model import Model
 from faultnet.store.advice import Advised, advice_of
 from faultnet.store.jobs import Listed, comebacks_of, list_jobs
@@ -74,8 +74,7 @@ def show_job(number: str, *, with_advice: bool, db: str, shop: str, as_json: boo
     if later:
         print(wrapped(f"came back as job {', '.join(later)}", 2, 4))
     print("\n".join(_advice(advice) if with_advice else _advice_hint(advice)))
-    moves = ", ".join(dict.fromkeys(move.partition("_")[0] for move in possible_moves(job.stage)))
-    print(wrapped(f"possible now: {moves or 'nothing'}", 2, 4))
+    print(wrapped(f"possible now: {'; '.join(what_is_possible(job.stage))}", 2, 4))
 
 
 def _entries(job: Job, model: Model) -> Iterator[str]:

@@ -97,8 +97,11 @@ def closing_words(closing: Closing) -> str:
 
 
 def standing_line(found: Look) -> Iterator[str]:
-    """Where a job stands and what is advised, in two lines."""
+    """Where a job stands and what is advised, in two lines; of a set that works, only what is left to do."""
     model, told = found.bench.model, found.ranking.advice
+    if found.bench.case.just_repaired:
+        yield wrapped(f"Next: {told.why}", 0, 2)
+        return
     leading = sorted(model.components, key=lambda c: -found.diagnosis.faulty(c))[:3]
     shares = ", ".join(f"{model.components[c].label} {percent(found.diagnosis.faulty(c))}" for c in leading)
     first = in_words(found.diagnosis.faulty(leading[0]))
