@@ -12,10 +12,11 @@ class Left(Exception):
 
 def ask_key(prompt: str) -> str:
     """One key at a terminal, without Enter; elsewhere one line. Left: the input ended, or Ctrl-C."""
-    print(prompt, end="", flush=True)
     if not sys.stdin.isatty():
+        print(prompt, end="", flush=True)
         return _line(echo=True)
     with _single_keys():
+        print(prompt, end="", flush=True)
         pressed = _read_key()
     if pressed in ("\x03", "\x04", ""):
         print()
