@@ -238,6 +238,14 @@ def test_of_a_set_that_fails_only_at_times_it_is_asked_whether_it_did(db: str) -
     assert told == ["not_showing", "showing", "showing"]
 
 
+def test_intake_goes_on_with_the_model_it_names(db: str) -> None:
+    run("job", "open", "--model", "intake", "--db", db)
+    out = piped(db, "e", "sound=present light=none torch=image_seen", "g", "1", "l")
+    assert "g go on with another model" in " ".join(out.split())
+    assert job_of(db, "1001").model == "backlight"
+    assert "LED strips" in out
+
+
 def test_slips_are_told_and_nothing_is_written(db: str, number: str) -> None:
     out = piped(db, "e", "sond=present", "l")
     assert "Everything is kept" in out

@@ -86,6 +86,8 @@ def untouched(tmp_path_factory: pytest.TempPathFactory) -> str:
         (["add", "1001", "--instead-of", "1", "sound=present", "light=none"], "goes with one event"),
         (["add", "1001", "--take-back", "1", "sound=present"], "goes by itself"),
         (["add", "1001", "--skip", "smell"], "no such test"),
+        (["add", "1001", "--model", "backlight"], "with backlight already"),
+        (["add", "1001", "--model", "intake", "sound=present"], "goes by itself"),
         (["add", "1002", "sound=present"], "did you mean 1001"),
         (["repair", "1001", "replace_strips=works"], "read the code on the old part first"),
         (["repair", "1001", "replace_strip=works"], "did you mean replace_strips"),

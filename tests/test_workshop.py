@@ -23,7 +23,7 @@ from faultnet.store.advice import advice_of
 from faultnet.store.database import open_database
 from faultnet.store.jobs import comebacks_of, list_jobs
 from faultnet.workshop.ending import answer_price, close, move, name_price
-from faultnet.workshop.entering import correct, enter, skip, take_back
+from faultnet.workshop.entering import correct, enter, go_on_with, skip, take_back
 from faultnet.workshop.looking import look
 from faultnet.workshop.opening import Opening, open_comeback, open_job
 from faultnet.workshop.repairing import Doubtful, repair
@@ -401,6 +401,29 @@ def test_an_earlier_repair_is_weighed_as_the_model_says(workshop: Workshop) -> N
     ratio = {c: found.diagnosis.faulty(c) / plain.diagnosis.faulty(c) for c in ("led_cable", "strips", "main_board")}
     assert ratio["led_cable"] / ratio["main_board"] == pytest.approx(2 / 1.18, rel=0.04)
     assert ratio["strips"] / ratio["main_board"] == pytest.approx(1.3 / 0.994, rel=0.04)
+
+
+# -- another model ---------------------------------------------------------------------------------------------------
+
+
+def test_a_job_goes_on_with_another_model_and_takes_along_what_that_one_knows(workshop: Workshop) -> None:
+    """From intake: sound and torch count on, the light on the screen has no twin of that name there."""
+    number = open_job(workshop, Opening("intake", facts={"size": "50"}))
+    enter(workshop, number, ["sound=present", "light=none", "flashlight=image_seen"])
+    go_on_with(workshop, number, "backlight")
+    bench = on_the_bench(workshop, number)
+    assert bench.model.id == "backlight"
+    assert [event.observation for event in bench.case.events] == ["sound", "flashlight"]  # type: ignore[union-attr]
+    assert [entry.name for entry in bench.replayed.left_out] == ["light"]
+    assert any("light=none, was for another model" in each for each in bench.notes)
+    wanted = believe(
+        bench.model, Case(parse_events(bench.model, ["sound=present", "flashlight=image_seen"]), inches=50)
+    )
+    np.testing.assert_allclose(believe(bench.model, bench.case).targets, wanted.targets, atol=1e-15)
+    with pytest.raises(UsageProblem, match="with backlight already"):
+        go_on_with(workshop, number, "backlight")
+    with pytest.raises(UsageProblem, match="did you mean"):
+        go_on_with(workshop, number, "backlite")
 
 
 # -- advice ----------------------------------------------------------------------------------------------------------

@@ -20,9 +20,10 @@ SEEN = ("finding", "soft", "reading")
 EVENTS = (*SEEN, "repair")
 """Kinds of entries that are events of the case."""
 
-KINDS = (*EVENTS, "fact", "given", "setup", "skipped", "stage", "price", "note", "taken_back")
+KINDS = (*EVENTS, "fact", "given", "setup", "skipped", "model", "stage", "price", "note", "taken_back")
 """Every kind of entry. fact: about the set (its size); given: a condition's state; setup: how it stands on the bench;
-skipped: a test, and why; stage: the job moved on; price: a price was named; taken_back: an entry no longer stands."""
+skipped: a test, and why; model: another one goes on from here; stage: the job moved on; price: a price was named;
+taken_back: an entry no longer stands."""
 
 
 @dataclass(frozen=True)

@@ -15,20 +15,27 @@ from faultnet.model.work import BenchState
 
 @dataclass(frozen=True)
 class Replayed:
-    """The case that a job makes. numbers: of each event of the case, the number of its entry in the job."""
+    """The case that a job makes. numbers: of each event of the case, the number of its entry in the job.
+
+    left_out: what was seen while another model was asked, and this one does not know.
+    """
 
     case: Case
     bench: BenchState
     numbers: tuple[int, ...]
+    left_out: tuple[Entry, ...] = ()
 
 
 def replayed(job: Job, model: Model, usual: Case, after: Job | None = None) -> Replayed:
     """The case of a job, from the entries that stand. usual: meters and nominal; after: the job it came back from.
 
-    UsageProblem lists every entry that the model, or the shop's meters, no longer know.
+    UsageProblem lists every entry that the model, or the shop's meters, no longer know; what was entered for another
+    model is left out where this one does not know it.
     """
     events: list[Event] = []
     numbers: list[int] = []
+    left_out: list[Entry] = []
+    since = max((entry.seq for entry in job.entries if entry.kind == "model"), default=0)
     told: dict[int, dict[str, str]] = {}
     problems: list[str] = []
     for entry in job.standing:
@@ -39,12 +46,15 @@ def replayed(job: Job, model: Model, usual: Case, after: Job | None = None) -> R
                 events.append(_event(entry, model, usual))
                 numbers.append(entry.seq)
             except UsageProblem as error:
-                problems.extend(error.problems)
+                if entry.seq < since:
+                    left_out.append(entry)
+                else:
+                    problems.extend(error.problems)
     if problems:
         raise UsageProblem(*(f"job {job.number}: {problem}" for problem in problems))
     skipped = {name: why for name, why in job.skipped.items() if name in model.tests}
     case = replace(usual, events=tuple(events), inches=job.inches, given=given_of(job, model, after), skipped=skipped)
-    return Replayed(case, bench_after_events(model, case, told), tuple(numbers))
+    return Replayed(case, bench_after_events(model, case, told), tuple(numbers), tuple(left_out))
 
 
 def _event(entry: Entry, model: Model, usual: Case) -> Event:

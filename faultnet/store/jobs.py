@@ -150,6 +150,11 @@ def move_stage(connection: Connection, number: str, stage: str, at: datetime) ->
     connection.execute(jobs.update().where(jobs.c.number == number).values(stage=stage, stage_since=at))
 
 
+def change_model(connection: Connection, number: str, model: str) -> None:
+    """Note the model that goes on; its entry is written by the caller."""
+    connection.execute(jobs.update().where(jobs.c.number == number).values(model=model))
+
+
 def insert_closing(connection: Connection, number: str, closing: Closing) -> None:
     """Note how a job ended."""
     values = {

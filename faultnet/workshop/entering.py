@@ -9,13 +9,15 @@ from faultnet.case.entry import nearest, parse_events, parse_given
 from faultnet.case.events import Event, RepairOutcome
 from faultnet.case.setup import parse_setup
 from faultnet.errors import UsageProblem
+from faultnet.files import load_model
 from faultnet.jobs import Entry, Job
 from faultnet.jobs.entry import EVENTS, SEEN, entry_of, superseding
 from faultnet.jobs.facts import FACTS, checked_fact
 from faultnet.jobs.replay import usual_symptom
 from faultnet.jobs.stage import moved
 from faultnet.model import Model
-from faultnet.store.jobs import append, find_job, move_stage
+from faultnet.store.jobs import append, change_model, find_job, move_stage
+from faultnet.workshop.opening import path_problem
 from faultnet.workshop.workshop import Workshop, model_of, read_job
 
 TAKEN_BACK = (*EVENTS, "fact", "given", "setup", "skipped", "note")
@@ -113,6 +115,24 @@ def skip(workshop: Workshop, number: str, test: str, why: str) -> tuple[Entry, .
     return add_entries(workshop, number, [Entry("skipped", tests[test], note=why)])
 
 
+def go_on_with(workshop: Workshop, number: str, model: str) -> tuple[Entry, ...]:
+    """Go on with another model; what was seen counts there as far as that one knows it.
+
+    UsageProblem: there is no such model, or it is the job's own; a set that it does not fit.
+    """
+    if problem := path_problem(model):
+        raise UsageProblem(problem)
+    load_model(model)
+    with workshop.database.write() as connection:
+        job = find_job(connection, number, to_write=True)
+        if job.model == model:
+            raise UsageProblem(f"job {number} is worked on with {model} already")
+        moved(job.stage, "test")
+        written = append(connection, number, [Entry("model", job.model, model)], workshop.clock())
+        change_model(connection, number, model)
+        return written
+
+
 def add_entries(workshop: Workshop, number: str, written: Sequence[Entry]) -> tuple[Entry, ...]:
     """Add entries to a job that is at work. UsageProblem: it is not, and something was seen on the set."""
     with workshop.database.write() as connection:
@@ -139,6 +159,7 @@ def kind_words(entry: Entry) -> str:
     words = {"soft": "a finding", "fact": "a fact about the set", "given": "a condition", "setup": "a set-up"}
     words |= {
         "skipped": "a skipped test",
+        "model": "a change of model",
         "stage": "a change of stage",
         "price": "a price",
         "taken_back": "a take-back",

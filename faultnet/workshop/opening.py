@@ -12,7 +12,7 @@ from faultnet.files import load_model
 from faultnet.files.finder import own_models_folder
 from faultnet.jobs import Entry, Job
 from faultnet.jobs.facts import FACTS, checked_fact
-from faultnet.jobs.stage import STAGES, moved
+from faultnet.jobs.stage import moved
 from faultnet.shop.nominal import parse_nominal
 from faultnet.store.jobs import append, find_job, insert_job, move_stage, next_number
 from faultnet.workshop.workshop import Workshop
@@ -80,11 +80,8 @@ def _entries(opening: Opening) -> list[Entry]:
         problems.append(
             f"--number {opening.number}: letters, digits and . _ / -, at most 40 of them; no names of customers"
         )
-    if opening.model.lower().endswith((".yaml", ".yml")):
-        problems.append(
-            f"--model {opening.model}: a job names its model by its id, so that every bench finds it; "
-            f"put the file into {own_models_folder()} first"
-        )
+    if problem := path_problem(opening.model):
+        problems.append(problem)
     if problems:
         raise UsageProblem(*problems)
     model = load_model(opening.model)
@@ -125,6 +122,9 @@ def _checked(facts: Mapping[str, str], problems: list[str]) -> dict[str, str]:
     return checked
 
 
-def stage_words(stage: str) -> str:
-    """A stage as people say it."""
-    return STAGES[stage]
+def path_problem(model: str) -> str:
+    """What is wrong with naming a model by its file, or ""."""
+    if not model.lower().endswith((".yaml", ".yml")):
+        return ""
+    here = f"put the file into {own_models_folder()} first"
+    return f"--model {model}: a job names its model by its id, so that every bench finds it; {here}"

@@ -35,7 +35,7 @@ class Workshop:
 class Bench:
     """A job on the bench: with its model, the case it makes and how the set stands.
 
-    after: the job it came back from. notes: what to know beside the answer, of its voltages.
+    after: the job it came back from. notes: what to know beside the answer: of its voltages, of entries left out.
     """
 
     job: Job
@@ -78,7 +78,12 @@ def bench_of(workshop: Workshop, job: Job, model: Model, after: Job | None) -> B
     shop = workshop.shop
     known = nominal_of_job(workshop, job)
     usual = Case(nominal=known.nominal, meter=shop.meter, meters=shop.meters)
-    return Bench(job, model, replayed(job, model, usual, after), after, known.notes)
+    made = replayed(job, model, usual, after)
+    left_out = tuple(
+        f"entry {entry.seq}, {entry.name}={entry.state or entry.value}, was for another model; not known to {model.id}"
+        for entry in made.left_out
+    )
+    return Bench(job, model, made, after, (*known.notes, *left_out))
 
 
 def nominal_of_job(workshop: Workshop, job: Job) -> KnownNominal:

@@ -20,7 +20,7 @@ from faultnet.jobs.replay import usual_symptom
 from faultnet.jobs.stage import STAGES, possible_moves
 from faultnet.ranking import RankedTest
 from faultnet.workshop.ending import answer_price, close, move, name_price
-from faultnet.workshop.entering import TAKEN_BACK, enter, skip, take_back
+from faultnet.workshop.entering import TAKEN_BACK, enter, go_on_with, skip, take_back
 from faultnet.workshop.repairing import Doubtful, repair
 from faultnet.workshop.workshop import Workshop, read_job
 
@@ -180,6 +180,15 @@ def move_on(workshop: Workshop, screen: Screen) -> int | None:
     return None if number is None else _told(screen, move(workshop, screen.job.number, possible[number]))
 
 
+def go_on(workshop: Workshop, screen: Screen) -> int | None:
+    """Another model goes on from what this one found out."""
+    told = screen.diagnosis.next_model
+    if told is None or not told.models:
+        return None
+    number = choose("Go on with which model?", [(name, when) for name, when in told.models.items()])
+    return None if number is None else _told(screen, go_on_with(workshop, screen.job.number, [*told.models][number]))
+
+
 def leave(_workshop: Workshop, _screen: Screen) -> None:
     """Leave the loop."""
     from faultnet.cli.bench.keys import Left
@@ -195,6 +204,7 @@ BY_KEY: Mapping[str, Act] = {
     "e": enter_text,
     "s": skip_test,
     "b": take_back_last,
+    "g": go_on,
     "r": repair_made,
     "p": price,
     "c": close_job,

@@ -13,6 +13,7 @@ from faultnet.cli.bench.pick import pick_job
 from faultnet.cli.bench.screen import Screen
 from faultnet.cli.job.open import earlier_words
 from faultnet.cli.job.told import entry_words, heading
+from faultnet.cli.kinds import onward
 from faultnet.cli.terminal import bold, note, wrapped
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import ContradictoryEvidence, UsageProblem
@@ -84,6 +85,7 @@ def _screen(workshop: Workshop, screen: Screen, *, is_first: bool) -> Iterator[s
         yield bold("Do this next")
         yield from advice(screen.model, screen.ranking, screen.shown, screen.keys)
         yield ""
+        yield from onward(screen.model, screen.diagnosis)
     yield wrapped(_keys_line(screen), 0, 2)
 
 
@@ -100,6 +102,7 @@ def _keys_line(screen: Screen) -> str:
         told += ["? why", "o other test", "e enter"]
         told += ["s skip"] if screen.advised is not None else []
         told += ["b take back", "r repair", "p price"]
+        told += ["g go on with another model"] if screen.goes_on_with else []
     told += ["c close"] if any(m.startswith("close") for m in possible_moves(screen.job.stage)) else []
     told += ["m move on"]
     return "Keys: " + ", ".join([*told, "l leave"])

@@ -47,6 +47,12 @@ class Screen:
         return next((t for t in self.ranking.tests if told.kind == "test" and t.test == told.id), None)
 
     @property
+    def goes_on_with(self) -> tuple[str, ...]:
+        """The models that may go on from here."""
+        told = self.diagnosis.next_model
+        return () if told is None else tuple(told.models)
+
+    @property
     def keys(self) -> tuple[str, ...]:
         """The key for each outcome of the advised test; none where it shows several things, or too many."""
         test = self.advised

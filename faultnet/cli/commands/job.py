@@ -79,6 +79,7 @@ def add(
     ] = None,
     skip: Annotated[str, typer.Option("--skip", metavar="TEST", help="This test will not be made.")] = "",
     because: Annotated[str, typer.Option("--because", metavar="WHY", help="Why it is skipped or taken back.")] = "",
+    model: Annotated[str, typer.Option("--model", metavar="MODEL", help="Go on with another model.")] = "",
     panel: PanelFact = None,
     board: BoardFact = None,
     size: SizeFact = None,
@@ -98,7 +99,7 @@ def add(
     from faultnet.cli.job.add import Typed, add_to
 
     facts = _facts(panel, board, size, age, hours, occurrence, nominal, leds)
-    typed = Typed(events or [], instead_of, take_back, skip, because, facts, given or [], at, note)
+    typed = Typed(events or [], instead_of, take_back, skip, because, facts, given or [], at, note, model)
     add_to(job, typed, db=db, shop=shop, as_json=json)
 
 

@@ -14,7 +14,7 @@ from faultnet.errors import ContradictoryEvidence, UsageProblem
 from faultnet.jobs import Entry
 from faultnet.jobs.entry import EVENTS, event_of
 from faultnet.model import Model
-from faultnet.workshop.entering import correct, enter, skip, take_back
+from faultnet.workshop.entering import correct, enter, go_on_with, skip, take_back
 from faultnet.workshop.looking import Look, look
 from faultnet.workshop.workshop import Workshop, model_of, read_job
 
@@ -32,6 +32,7 @@ class Typed:
     given: Sequence[str]
     at: str
     note: str
+    model: str
 
     @property
     def adds(self) -> bool:
@@ -62,6 +63,10 @@ def _written(workshop: Workshop, number: str, typed: Typed) -> tuple[Entry, ...]
         if typed.adds or typed.skip:
             raise UsageProblem("--take-back N goes by itself, or with --because")
         return take_back(workshop, number, typed.take_back, typed.because)
+    if typed.model:
+        if typed.adds or typed.skip:
+            raise UsageProblem("--model M goes by itself")
+        return go_on_with(workshop, number, typed.model)
     if typed.skip:
         if typed.adds:
             raise UsageProblem("--skip TEST goes by itself, or with --because")

@@ -69,6 +69,8 @@ def entry_words(entry: Entry, model: Model) -> str:
         return f"set-up: {entry.name.replace('_', ' ')} {entry.state}"
     if entry.kind == "skipped":
         return f"skipped: {entry.name}{note}"
+    if entry.kind == "model":
+        return f"going on with the model {entry.state}"
     if entry.kind == "price":
         return f"price named: {entry.value} {entry.unit}".rstrip() + note
     if entry.kind == "stage":

@@ -60,7 +60,7 @@ def upgrade() -> None:
         sa.Column("at", sa.Text(), nullable=False),
         sa.CheckConstraint(
             "kind IN ('finding', 'soft', 'reading', 'repair', 'fact', 'given', "
-            "'setup', 'skipped', 'stage', 'price', 'note', 'taken_back')",
+            "'setup', 'skipped', 'model', 'stage', 'price', 'note', 'taken_back')",
             name="ck_entries_kind",
         ),
         sa.CheckConstraint("place <= seq", name="ck_entries_place"),
