@@ -18,7 +18,7 @@ from faultnet.cli.voltages import VoltsTyped, doubts, parse_entry
 from faultnet.errors import FileProblem, ShopProblem, UsageProblem
 from faultnet.jobs.codes import code_key
 from faultnet.readings.learned import learned_spread
-from faultnet.shop.cells import defused, restored
+from faultnet.sheets.cells import defused, restored
 from faultnet.shop.nominal import NominalTyped, known_nominal
 from faultnet.shop.voltages import COLUMNS, LEAST_VOLTS, MOST_VOLTS, Entry, nearest_codes, nominal_of
 from faultnet.shop.voltages_file import csv_text, parse_entries, read_entries

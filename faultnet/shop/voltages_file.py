@@ -10,7 +10,7 @@ from pathlib import Path
 from faultnet.case.points import NUMBER, written_number
 from faultnet.errors import FileProblem, Problem, ShopProblem
 from faultnet.jobs.codes import code_key
-from faultnet.shop.cells import defused, restored
+from faultnet.sheets.cells import defused, restored
 from faultnet.shop.voltages import COLUMNS, KINDS, LEAST_VOLTS, MOST_VOLTS, SOURCES, TEXTS, Entry
 
 MOST_BYTES = 20 * 2**20

@@ -1,0 +1,1 @@
+"""Tables of text in files: CSV, spreadsheets, Parquet."""
