@@ -226,8 +226,10 @@ def damaged(file: Path, how: str) -> None:
     if how == "cut":
         file.write_bytes(file.read_bytes()[:-200])
     elif how == "flipped":
+        with zipfile.ZipFile(file) as packed:
+            entries = packed.getinfo("tables/entries.jsonl")
         content = bytearray(file.read_bytes())
-        content[120] ^= 0xFF
+        content[entries.header_offset + 100] ^= 0xFF  # in the middle of its packed rows
         file.write_bytes(content)
     elif how == "letter":
         file.write_text("Dear customer", encoding="utf-8")

@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from faultnet import __version__
+from faultnet.cli.commands.history import history_app, simulate_app
 from faultnet.cli.commands.job import job_app
 from faultnet.cli.commands.model import model_app
 from faultnet.cli.commands.shop import shop_app
@@ -33,6 +34,8 @@ app = typer.Typer(
 )
 app.add_typer(top_app)
 app.add_typer(job_app, name="job")
+app.add_typer(history_app, name="history")
+app.add_typer(simulate_app)
 app.add_typer(model_app, name="model")
 app.add_typer(voltages_app, name="voltages")
 app.add_typer(shop_app, name="shop")

@@ -22,7 +22,7 @@ from faultnet.model import Model
 MOST_REMEMBERED = 200_000
 
 
-class _AnyMeter(frozenset[str]):
+class AnyMeter(frozenset[str]):
     """Past readings may name meters that are gone."""
 
     def __contains__(self, _name: object) -> bool:
@@ -107,7 +107,7 @@ class RowReader:
             yield self._event(item)
 
     def _event(self, text: str) -> Entry:
-        event = parse_event(self.model, text, _AnyMeter())
+        event = parse_event(self.model, text, AnyMeter())
         if isinstance(event, RepairOutcome):
             return entry_of(event)
         reading = self.model.visible[event.observation].reading

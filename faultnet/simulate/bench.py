@@ -48,11 +48,10 @@ class SetOnBench:
         assert rails is not None
         at = {c: self.model.conditions[c].states[self.states[c]] for c in seen.reading.given}
         first = drawn_volts(seen.reading, state, hold, at, self.nominal, rails, meter, self.rng)
-        digit = 0.1 if first < 200 else 1.0
+        digits = 1 if first < 200 else 0
         noise = float(meter.sd_volts(np.array(first))) / 4
-        return tuple(
-            abs(round((first + noise * self.rng.standard_normal() * (n > 0)) / digit) * digit) for n in range(n_points)
-        )
+        shown = (first + noise * self.rng.standard_normal() * (n > 0) for n in range(n_points))
+        return tuple(abs(round(volts, digits)) for volts in shown)
 
     def alter(self, test: str) -> None:
         """What making a test does to the set by chance."""

@@ -124,7 +124,7 @@ def simulate(model: Model, n_jobs: int, seed: int, world: World | None = None) -
     start = datetime(world.first.year, world.first.month, world.first.day, 8, tzinfo=UTC)
     end = start + timedelta(days=days)
     waiting = [
-        _Coming(start + timedelta(days=float(day)), world.groups[int(g)], stream)
+        _Coming(_to_the_minute(start + timedelta(days=float(day))), world.groups[int(g)], stream)
         for day, g, stream in zip(moments, picked, streams, strict=True)
     ]
     found: list[tuple[_Coming, Visit, Truth]] = []
@@ -180,7 +180,7 @@ def _comes_back(world: World, model: Model, coming: _Coming, made: Visit, number
         symptom = "other"
     if not symptom:
         return None
-    at = made.closing.at + timedelta(days=float(rng.uniform(2, WATCH_DAYS)))
+    at = _to_the_minute(made.closing.at + timedelta(days=float(rng.uniform(2, WATCH_DAYS))))
     return _Coming(at, coming.group, rng, number, symptom, made.set_, made.facts)
 
 
@@ -216,6 +216,10 @@ def _stage(made: Visit, came_back: bool, end: datetime) -> dict[str, Any]:
     assert closing.at is not None
     is_watched = closing.outcome == "fixed" and not came_back and end - closing.at < timedelta(days=WATCH_DAYS)
     return {"stage": "watched" if is_watched else "done", "stage_since": closing.at}
+
+
+def _to_the_minute(at: datetime) -> datetime:
+    return at.replace(second=0, microsecond=0)
 
 
 def truth_rows(history: History) -> Iterator[dict[str, str]]:

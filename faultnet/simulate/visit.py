@@ -230,7 +230,7 @@ def _repair(bench: _Bench, names: Sequence[str]) -> tuple[bool, bool]:
             return False, True
     works = bench.set_.repair(names)
     seems = works or (bench.fails_at_times and not bench.chance(bench.world.shows))
-    bench.now += timedelta(hours=2 + 60 * bench.rng.random())
+    bench.now += timedelta(minutes=int(120 + 3600 * bench.rng.random()))
     seq = bench.write(entry_of(RepairOutcome(names, seems)))
     for name in names:
         _fit(bench, name, seq, size)
@@ -264,5 +264,5 @@ def _closing(bench: _Bench, outcome: str, by: str, repaired: Sequence[str]) -> C
     price = (
         float(round(bench.paid * 1.3 + bench.minutes / 60 * 40)) if outcome == "fixed" and bench.chance(0.9) else None
     )
-    at = bench.now + timedelta(hours=1 + 20 * bench.rng.random())
+    at = bench.now + timedelta(minutes=int(60 + 1200 * bench.rng.random()))
     return Closing(outcome, verification, hours, minutes, parts, price, bench.world.currency, "", by, at)

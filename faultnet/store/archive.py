@@ -28,6 +28,7 @@ FORMAT = 1
 CONTENTS = "faultnet.json"
 
 ORDER: Mapping[str, str] = {
+    "batches": "id",
     "jobs": "id",
     "entries": "job_id, seq",
     "parts": "id",

@@ -182,6 +182,7 @@ def list_jobs(connection: Connection, stages: Iterable[str] | None = None, panel
         .join_from(jobs, latest, latest.c.job_id == jobs.c.id, isouter=True)
         .join(closings, closings.c.id == latest.c.id, isouter=True)
         .join(earlier, earlier.c.id == jobs.c.after_id, isouter=True)
+        .where(jobs.c.superseded_by.is_(None))
         .order_by(jobs.c.opened_at.desc(), jobs.c.id.desc())
     )
     if stages is not None:

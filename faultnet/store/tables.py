@@ -28,7 +28,7 @@ from faultnet.jobs.closing import COMEBACKS, OUTCOMES, PART_SOURCES, VERIFICATIO
 from faultnet.jobs.entry import KINDS
 from faultnet.jobs.stage import STAGES
 
-HEAD = "0003"
+HEAD = "0004"
 """The migration that makes these tables; a test compares it with the newest one there is."""
 
 
@@ -87,6 +87,9 @@ jobs = Table(
     Column("inches", Float),
     Column("age_years", Float),
     Column("occurrence", Text),
+    Column("batch_id", _NUMBER, index=True),
+    Column("row_digest", Text, index=True),
+    Column("superseded_by", _NUMBER),
     UniqueConstraint("number"),
     CheckConstraint(_one_of("stage", STAGES), name="stage"),
     CheckConstraint(_one_of("comeback", ("", *COMEBACKS)), name="comeback"),
@@ -200,5 +203,19 @@ versions = Table(
     PrimaryKeyConstraint("model", "number"),
 )
 
-IN_ORDER = (jobs, entries, parts, closings, advice, voltages, versions)
+batches = Table(
+    "batches",
+    metadata,
+    Column("id", _NUMBER, primary_key=True),
+    Column("file", Text, nullable=False),
+    Column("digest", Text, nullable=False),
+    Column("mapping", Text, nullable=False),
+    Column("n_jobs", Integer, nullable=False),
+    Column("n_rejected", Integer, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at", Moment, nullable=False),
+    Column("undone_at", Moment),
+)
+
+IN_ORDER = (batches, jobs, entries, parts, closings, advice, voltages, versions)
 """The tables in an order in which rows can be put in."""

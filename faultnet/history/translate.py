@@ -1,0 +1,228 @@
+"""Rows of somebody's table in our words: states, volts, days, sums and repairs as people write them."""
+
+import re
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from faultnet.case.entry import find_state, repair_names
+from faultnet.case.points import looks_like_volts, parse_points
+from faultnet.errors import UsageProblem
+from faultnet.history.items import joined, parted
+from faultnet.history.mapping import IGNORED, KEPT_AS_NOTE, LIKE_FROM, REPAIRS, Use, plain
+from faultnet.jobs.closing import COMEBACKS, OUTCOMES, VERIFICATIONS
+from faultnet.jobs.facts import OCCURRENCES
+from faultnet.model import Model
+from faultnet.model.nodes import Observation
+
+CHOICES: Mapping[str, Mapping[str, tuple[str, ...]]] = {
+    "outcome": {
+        "fixed": ("ok", "repaired", "done", "works", "yes"),
+        "no_fault_found": ("nff", "no fault", "nothing found"),
+        "not_worth_repairing": ("uneconomic", "not worth it", "scrap", "too dear"),
+        "no_part": ("no part", "part not available", "no parts"),
+        "declined": ("declined", "refused", "customer declined"),
+        "harmed": ("broken panel", "panel broken", "damaged"),
+    },
+    "verification": {
+        "part_tested": ("part tested", "tested"),
+        "proved_by_swap": ("swap", "by swap"),
+        "symptom_cleared": ("symptom gone", "works again", "cleared"),
+        "not_verified": ("no", "not checked", "unknown"),
+    },
+    "occurrence": {"always": ("permanent",), "sometimes": ("intermittent", "now and then"), "warm": (), "cold": ()},
+    "comeback": {"same": ("same fault",), "other": ("another fault", "different")},
+}
+"""What people write for our words."""
+
+_WORDS: Mapping[str, Mapping[str, str]] = {
+    "outcome": OUTCOMES,
+    "verification": VERIFICATIONS,
+    "occurrence": OCCURRENCES,
+    "comeback": COMEBACKS,
+}
+
+NUMBERS = ("size", "age", "hours", "nominal", "minutes", "hours_on_test", "parts_cost", "price")
+DAYS = ("opened", "closed", "stage_since")
+
+_SPLIT = re.compile(r"\s*(?:[+;/&]|,(?!\d)|\band\b)\s*")
+_NUMBER = re.compile(r"-?\d+(?:[.,]\d+)*")
+_ENDINGS: Mapping[str, bool] = {
+    **dict.fromkeys(("ok", "works", "fixed", "good", "yes", "repaired"), True),
+    **dict.fromkeys(("not", "no", "failed", "still dark", "no change", "bad"), False),
+}
+
+
+@dataclass(eq=False)
+class Translator:
+    """Translates rows of a table with this mapping. unmatched: what no cell of ours could be made of, by column."""
+
+    model: Model
+    uses: Sequence[Use]
+    decimal_comma: bool = False
+    unmatched: Counter[tuple[str, str]] = field(default_factory=Counter)
+    _known: dict[tuple[int, str], tuple[str, str]] = field(default_factory=dict)
+
+    def row(self, cells: Sequence[str]) -> dict[str, str]:
+        """A row in our columns. UsageProblem lists every cell that is wrong, not merely unknown."""
+        row: dict[str, str] = {}
+        notes: list[str] = []
+        problems: list[str] = []
+        for number, use in enumerate(self.uses):
+            text = cells[number].strip() if number < len(cells) else ""
+            if use.is_ == IGNORED:
+                continue
+            if not text:
+                if use.normal:
+                    row[use.is_] = use.normal
+                continue
+            try:
+                said, left = self._said(number, use, text)
+            except UsageProblem as error:
+                problems += [f"{use.column}: {problem}" for problem in error.problems]
+                continue
+            if said:
+                row[use.is_ if use.is_ != REPAIRS else "then"] = said
+            if left:
+                notes.append(left if use.is_ == KEPT_AS_NOTE and use.how != "nearest" else f"{use.column}: {left}")
+                if use.is_ != KEPT_AS_NOTE:
+                    self.unmatched[use.column, left] += 1
+        if problems:
+            raise UsageProblem(*problems)
+        if notes:
+            row["notes"] = joined([*parted(row.get("notes", "")), *notes])
+        return row
+
+    def _said(self, number: int, use: Use, text: str) -> tuple[str, str]:
+        """What a cell says in our words, and what is left of it as a note; remembered for each text."""
+        key = (number, text)
+        if key not in self._known:
+            self._known[key] = self._translated(use, text)
+        return self._known[key]
+
+    def _translated(self, use: Use, text: str) -> tuple[str, str]:
+        if use.is_ == KEPT_AS_NOTE:
+            return ("", "") if use.how in ("exact", "told") and not text else self._note(use, text)
+        if use.is_ == REPAIRS:
+            return self._repairs(text)
+        if use.is_ in DAYS:
+            return _day(text, use.format), ""
+        if use.is_ in NUMBERS:
+            return self._number(text), ""
+        if use.is_ in CHOICES:
+            return self._choice(use, text)
+        seen = self.model.visible.get(use.is_)
+        return (text, "") if seen is None else self._finding(use, seen, text)
+
+    def _note(self, use: Use, text: str) -> tuple[str, str]:
+        return (text, "") if use.how in ("exact", "told") else ("", text)
+
+    def _finding(self, use: Use, seen: Observation, text: str) -> tuple[str, str]:
+        if (told := use.states.get(text)) is not None:
+            return told, ""
+        if all(_is_ours(self.model, seen, item) for item in parted(text)):
+            return text, ""
+        if (state := find_state(seen, text)) is not None:
+            return state, ""
+        if seen.reading is not None and looks_like_volts(text):
+            return self._volts(text), ""
+        from rapidfuzz import fuzz, process
+
+        names = {plain(name): s for s in seen.states for name in (s, seen.state_labels.get(s, s))}
+        best = process.extractOne(plain(text), names.keys(), scorer=fuzz.ratio, score_cutoff=LIKE_FROM)
+        return (names[best[0]], "") if best is not None else ("", text)
+
+    def _volts(self, text: str) -> str:
+        """Volts with a comma as the decimal sign, where the table has them so; points parted by `/`, `;` or blanks."""
+        if not self.decimal_comma:
+            parse_points(text)
+            return text
+        points = ",".join(re.split(r"\s*[/;]\s*|\s+(?=\d)", text.strip())).replace(" ", "") if "," not in text else ""
+        if "," in text:
+            parts = re.split(r"\s*[/;]\s*|\s+(?=\d)", text.strip())
+            points = ",".join(part.replace(",", ".") for part in parts)
+        parse_points(points)
+        return points
+
+    def _number(self, text: str) -> str:
+        found = _NUMBER.search(text)
+        if found is None:
+            raise UsageProblem(f"{text} is no number")
+        number = found[0]
+        if self.decimal_comma and number.count(",") == 1:
+            return number.replace(".", "").replace(",", ".")
+        if number.count(",") and number.count("."):
+            return number.replace(",", "")
+        if "," in number:
+            raise UsageProblem(f"{text}: is the comma a decimal sign? Say so with --decimal-comma")
+        return number
+
+    def _choice(self, use: Use, text: str) -> tuple[str, str]:
+        if (told := use.states.get(text)) is not None:
+            return told, ""
+        name = plain(text)
+        for word, others in CHOICES[use.is_].items():
+            if name in (plain(word), plain(_WORDS[use.is_][word]), *map(plain, others)):
+                return word, ""
+        return "", text
+
+    def _repairs(self, text: str) -> tuple[str, str]:
+        """Repairs as people write them, "strips + supply, ok", as events; pieces that are none are left."""
+        names = _repair_words(self.model)
+        made: list[str] = []
+        left: list[str] = []
+        works: bool | None = None
+        for piece in filter(None, _SPLIT.split(text)):
+            name, _, ending = piece.partition("=")
+            if (ends := _ENDINGS.get(plain(ending or piece))) is not None and plain(name) not in names:
+                works = ends
+                continue
+            if (repair := names.get(plain(name))) is not None:
+                made.append(repair)
+                works = _ENDINGS.get(plain(ending), works) if ending else works
+            else:
+                left.append(piece)
+        if not made:
+            return "", text
+        told = f"{'+'.join(dict.fromkeys(made))}={'works' if works is not False else 'not'}"
+        return told, ", ".join(left)
+
+
+def _is_ours(model: Model, seen: Observation, text: str) -> bool:
+    """Whether a cell is written as our own tables write it."""
+    from faultnet.case.entry import parse_event
+    from faultnet.history.read import AnyMeter
+
+    if "," in text and not looks_like_volts(text) and ":" not in text:
+        return False
+    try:
+        parse_event(model, f"{seen.id}={text}", AnyMeter())
+    except UsageProblem:
+        return False
+    return True
+
+
+def _repair_words(model: Model) -> dict[str, str]:
+    """What people call repairs: their names and labels, and the parts that they replace."""
+    words: dict[str, str] = {}
+    for repair in model.repairs.values():
+        for part in repair.fixes:
+            component = model.components[part]
+            for name in (component.label, component.short, *component.also, part):
+                words.setdefault(plain(name), repair.id)
+    words.update({plain(name): repair for name, repair in repair_names(model).items()})
+    words.update({plain(repair.label): repair.id for repair in model.repairs.values()})
+    return words
+
+
+def _day(text: str, form: str) -> str:
+    """A day or moment as ISO 8601. UsageProblem: it is written in another way, and nobody said how."""
+    try:
+        return (datetime.strptime(text, form) if form else datetime.fromisoformat(text)).isoformat()
+    except ValueError:
+        pass
+    if not form and re.fullmatch(r"\d{1,2}\.\d{1,2}\.\d{4}", text):
+        return datetime.strptime(text, "%d.%m.%Y").date().isoformat()
+    hint = "" if form else "; say how days are written with --days, such as %d/%m/%Y"
+    raise UsageProblem(f"{text} is no day{f' of the form {form}' if form else ''}{hint}")
