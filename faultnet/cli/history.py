@@ -54,27 +54,36 @@ def import_(typed: ImportTyped, *, is_sure: bool, partial: bool, db: str, shop: 
         raise UsageProblem("name the file to take in: faultnet history import FILE --model backlight")
     workshop = workshop_of(db, shop)
     source = _source(typed, workshop)
-    with _progress("looking through") as told:
-        report = look_through(workshop, source, told)
-    source = replace(source, uses=report.uses)
-    _keep_map(typed.map, report.uses)
-    n_kept = _write_rejected(typed.rejected, report)
-    if not as_json:
-        print("\n".join(_found(report)))
-    if n_kept:
-        note(f"{report.n_rejected} rows cannot be taken; they are in {typed.rejected}, with the reasons")
-    if is_sure and report.n_jobs:
+    if is_sure:
         with _progress("taking in") as told:
             report = take_in(workshop, source, partial=partial, by=typed.by, told=told)
+    else:
+        with _progress("looking through") as told:
+            report = look_through(workshop, source, told)
+    _keep_map(typed.map, report.uses)
+    n_kept = _write_rejected(typed.rejected, report)
     if as_json:
         print(json.dumps(_report_json(report), indent=2))
-    elif report.batch is not None:
-        again = f"faultnet history import --undo {report.batch}"
-        print(f"Taken in: {report.n_jobs} jobs as batch {report.batch}; out again: {again}")
-    elif report.n_jobs:
-        print(f"Nothing was taken in yet. To do it: the same with --yes{' --partial' if report.n_rejected else ''}")
     else:
-        print("There is nothing to take in.")
+        print("\n".join(_found(report)))
+        print(wrapped(_ending(report, is_sure=is_sure), 0, 2))
+    if n_kept:
+        note(f"{report.n_rejected} rows cannot be taken; they are in {typed.rejected}, with the reasons")
+    if is_sure and report.n_rejected and report.batch is None:
+        raise UsageProblem("nothing was taken in: mend the rows, or take in the others with --partial")
+
+
+def _ending(report: Report, *, is_sure: bool) -> str:
+    """What was done, or what to do."""
+    if report.batch is not None:
+        again = f"faultnet history import --undo {report.batch}"
+        return f"Taken in: {report.n_jobs} jobs as batch {report.batch}; out again: {again}"
+    if not report.n_jobs:
+        return "There is nothing to take in."
+    is_partial = " --partial" if report.n_rejected else ""
+    return (
+        "Nothing was taken in." if is_sure else f"Nothing was taken in yet. To do it: the same with --yes{is_partial}"
+    )
 
 
 def _source(typed: ImportTyped, workshop: Workshop) -> Source:

@@ -22,6 +22,8 @@ def parted(cell: str, mark: str = ";") -> list[str]:
     >>> parted('a; b\\\\; c')
     ['a', 'b; c']
     """
+    if mark not in cell and "\\" not in cell:
+        return [cell.strip()] if cell.strip() else []
     pattern = _PARTED if mark == ";" else _FIELDS
     found = [match[1] for match in pattern.finditer(cell) if match[0]]
     if cell.endswith(mark) and not cell.endswith(f"\\{mark}"):

@@ -15,7 +15,7 @@ IGNORED, KEPT_AS_NOTE, REPAIRS = "ignore", "notes", "repairs"
 """What a column can be besides a column of ours: left out, kept as a note, or repairs as people write them."""
 
 ALSO: Mapping[str, tuple[str, ...]] = {
-    "job": ("job number", "job no", "no", "number", "order", "order number", "ref"),
+    "job": ("job number", "job no", "no", "number", "order", "order number", "order no", "ref"),
     "opened": ("date", "date in", "day", "received", "came in", "intake", "in"),
     "closed": ("date out", "finished", "out", "collected", "returned"),
     "panel": ("panel code", "panel no", "screen code"),

@@ -35,15 +35,23 @@ class RowReader:
 
     model: Model
     _remembered: dict[tuple[str, str], tuple[tuple[Entry, ...], tuple[str, ...]]] = field(default_factory=dict)
+    _parts: dict[str, Part] = field(default_factory=dict)
 
     def job(self, row: Mapping[str, str]) -> Job:
         """The job of a row. UsageProblem lists everything that is wrong, each with its column."""
+        past = self.past(row)
+        made = past.opened_at
+        numbered = tuple(replace(entry, seq=n, place=n, at=made) for n, entry in enumerate(past.entries, start=1))
+        return replace(past, entries=numbered)
+
+    def past(self, row: Mapping[str, str]) -> Job:
+        """The same, its entries not numbered yet: they are counted when they are put into a database."""
         problems: list[str] = []
         entries = list(self._entries(row, problems))
         opened = _moment(row, "opened", problems)
         since = _moment(row, "stage_since", problems) or opened
         closing = _closing(row, problems)
-        parts = [_part(text, problems) for text in parted(row.get("parts", ""))]
+        parts = [self._part(text, problems) for text in parted(row.get("parts", ""))]
         stage = row.get("stage") or ("done" if closing is not None else "open")
         _one_of("stage", stage, STAGES, problems)
         _one_of("comeback", row.get("comeback", ""), ("", *COMEBACKS), problems)
@@ -51,7 +59,6 @@ class RowReader:
             problems.append("opened: nothing; write the day the set came in, as 2031-05-17")
         if problems or opened is None or since is None:
             raise UsageProblem(*problems)
-        numbered = tuple(replace(entry, seq=n, place=n, at=opened) for n, entry in enumerate(entries, start=1))
         return Job(
             number=row.get("job", ""),
             model=row.get("model") or self.model.id,
@@ -61,17 +68,27 @@ class RowReader:
             opened_by=row.get("opened_by", ""),
             after=row.get("after", ""),
             comeback=row.get("comeback", ""),
-            entries=numbered,
-            parts=tuple(_placed(part, numbered) for part in parts),
+            entries=tuple(entries),
+            parts=tuple(_placed(part, entries) for part in parts),
             closing=closing,
         )
+
+    def _part(self, text: str, problems: list[str]) -> Part:
+        """A part, from memory where it was read before."""
+        if text not in self._parts:
+            before = len(problems)
+            part = _part(text, problems)
+            if len(problems) > before:
+                return part
+            self._parts[text] = part
+        return self._parts[text]
 
     def _entries(self, row: Mapping[str, str], problems: list[str]) -> Iterator[Entry]:
         """Facts and conditions, what was seen in the order of `tests`, then `then`, what was skipped, and notes."""
         for name in FACTS:
             yield from self._said(name, row.get(name, ""), _fact, problems)
         yield from self._said("given", row.get("given", ""), self._given, problems)
-        seen = [name for name in self.model.visible if row.get(name)]
+        seen = [name for name in row if name in self.model.visible and row[name]]
         order = [name for name in row.get("tests", "").split() if name in seen]
         for name in dict.fromkeys([*order, *seen]):
             yield from self._said(name, row[name], self._seen, problems)
@@ -149,9 +166,9 @@ def _part(text: str, problems: list[str]) -> Part:
 
 def _placed(part: Part, entries: Sequence[Entry]) -> Part:
     """The part with the entry of the first repair that it belongs to."""
-    made = [entry for entry in entries if entry.kind == "repair"]
-    named = [entry for entry in made if part.repair in entry.name.split("+")]
-    return replace(part, seq=next((entry.seq for entry in [*named, *made]), 0))
+    made = [number for number, entry in enumerate(entries, start=1) if entry.kind == "repair"]
+    named = [number for number in made if part.repair in entries[number - 1].name.split("+")]
+    return replace(part, seq=next(iter([*named, *made]), 0))
 
 
 def _closing(row: Mapping[str, str], problems: list[str]) -> Closing | None:

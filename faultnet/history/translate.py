@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 
 from faultnet.case.entry import find_state, repair_names
 from faultnet.case.points import looks_like_volts, parse_points
@@ -64,19 +65,28 @@ class Translator:
     unmatched: Counter[tuple[str, str]] = field(default_factory=Counter)
     _known: dict[tuple[int, str], tuple[str, str]] = field(default_factory=dict)
 
+    @cached_property
+    def _read(self) -> Mapping[int, Use]:
+        """The columns that are not left out, by their place."""
+        return {number: use for number, use in enumerate(self.uses) if use.is_ != IGNORED}
+
+    @cached_property
+    def _with_normal(self) -> Sequence[tuple[int, Use]]:
+        """Those in which a blank says something."""
+        return [(number, use) for number, use in self._read.items() if use.normal]
+
     def row(self, cells: Sequence[str]) -> dict[str, str]:
         """A row in our columns. UsageProblem lists every cell that is wrong, not merely unknown."""
         row: dict[str, str] = {}
         notes: list[str] = []
         problems: list[str] = []
-        for number, use in enumerate(self.uses):
-            text = cells[number].strip() if number < len(cells) else ""
-            if use.is_ == IGNORED:
+        for number, use in self._with_normal:
+            if number >= len(cells) or not cells[number]:
+                row[use.is_] = use.normal
+        for number, text in enumerate(cells):
+            if not text or number not in self._read:
                 continue
-            if not text:
-                if use.normal:
-                    row[use.is_] = use.normal
-                continue
+            use = self._read[number]
             try:
                 said, left = self._said(number, use, text)
             except UsageProblem as error:

@@ -21,4 +21,4 @@ def defused(text: str) -> str:
 
 def restored(cell: str) -> str:
     """The text that was defused into this cell."""
-    return _FORMULA.sub(lambda found: found[1] + found[2][1:], cell)
+    return cell if "'" not in cell else _FORMULA.sub(lambda found: found[1] + found[2][1:], cell)

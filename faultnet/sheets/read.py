@@ -1,6 +1,7 @@
 """Reading a table of text from a file: CSV in any encoding, spreadsheets, Parquet; every cell as it stands there."""
 
 import csv
+import struct
 import zipfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -148,8 +149,10 @@ def _csv_rows(file: Path, encoding: str, delimiter: str) -> Iterator[Row]:
                 cells = next(reader, None)
                 if cells is None:
                     return
-                if any(map(str.strip, cells)):
-                    yield Row(line, tuple(restored(cell.strip()) for cell in cells))
+                stripped = tuple(map(str.strip, cells))
+                if any(stripped):
+                    has_quotes = "'" in "".join(stripped)
+                    yield Row(line, tuple(map(restored, stripped)) if has_quotes else stripped)
     except UnicodeDecodeError as error:
         raise FileProblem(
             f"{file}:{line}:1: not text in {encoding} (byte 0x{error.object[error.start]:02X}); name the right one "
@@ -210,12 +213,12 @@ def _first_filled(book: Any, names: Sequence[str]) -> tuple[str, list[list[Any]]
 
 def _check_packed(file: Path) -> None:
     """FileProblem: a packed file that unpacks to far more than it could hold."""
-    if not zipfile.is_zipfile(file):
-        return
     try:
+        if not zipfile.is_zipfile(file):
+            return
         with zipfile.ZipFile(file) as packed:
             unpacked = sum(member.file_size for member in packed.infolist())
-    except (zipfile.BadZipFile, OSError) as error:
+    except (zipfile.BadZipFile, NotImplementedError, OSError, ValueError, struct.error) as error:
         raise FileProblem(f"{file}: no spreadsheet, or a damaged one ({error})") from None
     if unpacked > MOST_UNPACKED_BYTES or unpacked > MOST_PACKED * max(file.stat().st_size, 2**16):
         raise FileProblem(f"{file}: unpacks to {unpacked / 2**20:.0f} MB, far more than a table of its size would")

@@ -10,7 +10,7 @@ from faultnet.network import Network
 States = Mapping[str, Ints]
 """Of each node the number of its state in every set drawn: ``(n,)``."""
 
-_AT_ONCE = 200_000
+_AT_ONCE = 50_000
 
 
 def drawn_states(chances: Floats, n: int, rng: np.random.Generator) -> Ints:

@@ -22,10 +22,9 @@ WORTH_MAKING_BITS = 0.01
 
 @dataclass(eq=False)
 class Knowledge:
-    """What a model says of findings, remembered: people meet the same ones again and again."""
+    """What a model says of findings: chances of repairs and advice, remembered, since people meet the same again."""
 
     model: Model
-    _beliefs: dict[frozenset[tuple[str, str]], Belief | None] = field(default_factory=dict)
     _faulty: dict[frozenset[tuple[str, str]], Mapping[str, float]] = field(default_factory=dict)
     _advised: dict[tuple[frozenset[tuple[str, str]], frozenset[str]], str] = field(default_factory=dict)
 
@@ -36,13 +35,10 @@ class Knowledge:
 
     def belief(self, seen: Mapping[str, str]) -> Belief | None:
         """The belief after these findings; None where they contradict each other."""
-        key = frozenset(seen.items())
-        if key not in self._beliefs:
-            try:
-                self._beliefs[key] = believe(self.model, Case(tuple(Finding(*item) for item in sorted(seen.items()))))
-            except ContradictoryEvidence:
-                self._beliefs[key] = None
-        return self._beliefs[key]
+        try:
+            return believe(self.model, Case(tuple(Finding(*item) for item in sorted(seen.items()))))
+        except ContradictoryEvidence:
+            return None
 
     def repair_chances(self, seen: Mapping[str, str]) -> Mapping[str, float]:
         """How likely each repair is right: P(something it fixes is faulty)."""

@@ -136,7 +136,7 @@ def simulate(model: Model, n_jobs: int, seed: int, world: World | None = None) -
         back = _comes_back(world, model, coming, made[0], len(found) - 1)
         if back is not None and back.at < end:
             waiting.append(back)
-    return _history(model, world, pool, found, end)
+    return _history(model, world, pool, found, found[-1][0].at + timedelta(days=1))
 
 
 def _one(

@@ -9,6 +9,7 @@ import numpy as np
 from faultnet.case.events import Finding, Reading, RepairOutcome
 from faultnet.jobs import Closing, Entry, Part
 from faultnet.jobs.entry import entry_of
+from faultnet.jobs.facts import FACTS
 from faultnet.model import Model
 from faultnet.model.work import size_class
 from faultnet.readings import METERS
@@ -90,7 +91,7 @@ def visit(
     inches = float(facts.get("size", group.inches))
     bench = _Bench(world, group, known, set_, habit, fails_at_times, inches, at)
     for name, text in facts.items():
-        bench.write(Entry("fact", name, text))
+        bench.write(Entry("fact", name, text, unit=FACTS[name].unit))
     _given(bench)
     _test(bench)
     outcome, repaired = _end(bench)

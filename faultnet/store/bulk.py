@@ -11,7 +11,7 @@ from sqlalchemy import Connection
 
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Job
-from faultnet.store.jobs import FACT_COLUMNS, find_job
+from faultnet.store.jobs import FACT_COLUMNS, assembled
 from faultnet.store.sums import in_coins
 from faultnet.store.tables import batches, closings, entries, jobs, parts
 
@@ -29,7 +29,7 @@ _CLOSING = ("job_id", "outcome", "verification", "hours_on_test", "minutes", "pa
 
 @dataclass(frozen=True)
 class Incoming:
-    """A past job with the digest of the row it came from."""
+    """A past job with the digest of the row it came from. Its entries count from 1, as they stand."""
 
     job: Job
     digest: str
@@ -156,11 +156,22 @@ def list_batches(connection: Connection) -> tuple[Batch, ...]:
 
 def all_jobs(connection: Connection) -> Iterator[Job]:
     """Every job, in the order in which they came in."""
-    numbers = connection.execute(
-        sa.select(jobs.c.number).where(jobs.c.superseded_by.is_(None)).order_by(jobs.c.opened_at, jobs.c.id)
-    ).scalars()
-    for number in numbers.all():
-        yield find_job(connection, number)
+    query = jobs.select().where(jobs.c.superseded_by.is_(None)).order_by(jobs.c.opened_at, jobs.c.id)
+    last: tuple[datetime, int] | None = None
+    while True:
+        later = (
+            query if last is None else query.where(sa.tuple_(jobs.c.opened_at, jobs.c.id) > sa.tuple_(*_bound(last)))
+        )
+        rows = connection.execute(later.limit(AT_ONCE)).all()
+        if not rows:
+            return
+        yield from assembled(connection, rows)
+        last = (rows[-1].opened_at, rows[-1].id)
+
+
+def _bound(last: tuple[datetime, int]) -> tuple[Any, Any]:
+    """The place of the last job that was read, as the database compares it."""
+    return sa.bindparam(None, last[0], type_=jobs.c.opened_at.type), sa.bindparam(None, last[1])
 
 
 def _chunks(incoming: Iterable[Incoming]) -> Iterator[list[Incoming]]:
@@ -190,7 +201,8 @@ def _set_aside(connection: Connection, old: int, new: int, number: str) -> None:
 def _insert(connection: Connection, some: Sequence[Incoming], ids: Sequence[int], batch: int, currency: str) -> None:
     job_rows, entry_rows, part_rows, closing_rows = [], [], [], []
     for each, job_id in zip(some, ids, strict=True):
-        job, facts = each.job, each.job.facts
+        job = each.job
+        facts = {entry.name: entry.state for entry in job.entries if entry.kind == "fact"}
         kept = {column: facts.get(fact) for fact, column in FACT_COLUMNS.items()}
         numbers = [None if kept[c] is None else float(kept[c] or 0) for c in ("inches", "age_years")]
         job_rows.append((
@@ -200,9 +212,9 @@ def _insert(connection: Connection, some: Sequence[Incoming], ids: Sequence[int]
         ))  # fmt: skip
         at = _text(job.opened_at)
         entry_rows += [
-            (job_id, e.seq, e.place, e.kind, e.name, e.state, e.value, e.unit, e.hold, e.against, e.meter, e.symptom,
-             e.by, e.note, at)
-            for e in job.entries
+            (job_id, n, n, e.kind, e.name, e.state, e.value, e.unit, e.hold, e.against, e.meter, e.symptom, e.by,
+             e.note, at)
+            for n, e in enumerate(job.entries, start=1)
         ]  # fmt: skip
         paid_in = (job.closing.currency if job.closing is not None else "") or currency
         part_rows += [

@@ -79,28 +79,39 @@ def find_job(connection: Connection, number: str, *, to_write: bool = False) -> 
 
     UsageProblem: there is none, with the nearest numbers.
     """
-    row = _row(connection, number, to_write=to_write)
-    after = None
-    if row.after_id is not None:
-        after = connection.execute(sa.select(jobs.c.number).where(jobs.c.id == row.after_id)).scalar()
-    found = connection.execute(entries.select().where(entries.c.job_id == row.id).order_by(entries.c.seq))
-    fitted = connection.execute(parts.select().where(parts.c.job_id == row.id).order_by(parts.c.id))
-    closed = connection.execute(
-        closings.select().where(closings.c.job_id == row.id).order_by(closings.c.id.desc()).limit(1)
-    ).first()
-    return Job(
-        number=row.number,
-        model=row.model,
-        stage=row.stage,
-        stage_since=row.stage_since,
-        opened_at=row.opened_at,
-        opened_by=row.opened_by,
-        after=after or "",
-        comeback=row.comeback,
-        entries=tuple(_entry(each) for each in found),
-        parts=tuple(_part(each) for each in fitted),
-        closing=None if closed is None or row.stage not in ("closed", "watched", "done") else _closing(closed),
-    )
+    return assembled(connection, [_row(connection, number, to_write=to_write)])[0]
+
+
+def assembled(connection: Connection, rows: Sequence[Row[Any]]) -> list[Job]:
+    """Jobs with all that belongs to them, from their own rows, in that order."""
+    ids = [row.id for row in rows]
+    earlier = jobs.alias("earlier")
+    before = sa.select(jobs.c.id, earlier.c.number).join(earlier, earlier.c.id == jobs.c.after_id)
+    after = {row.id: row.number for row in connection.execute(before.where(jobs.c.id.in_(ids)))}
+    written: dict[int, list[Entry]] = {job_id: [] for job_id in ids}
+    for found in connection.execute(entries.select().where(entries.c.job_id.in_(ids)).order_by(entries.c.seq)):
+        written[found.job_id].append(_entry(found))
+    fitted: dict[int, list[Part]] = {job_id: [] for job_id in ids}
+    for found in connection.execute(parts.select().where(parts.c.job_id.in_(ids)).order_by(parts.c.id)):
+        fitted[found.job_id].append(_part(found))
+    closed = connection.execute(closings.select().where(closings.c.job_id.in_(ids)).order_by(closings.c.id))
+    ended = {found.job_id: _closing(found) for found in closed}  # the last one counts
+    return [
+        Job(
+            number=row.number,
+            model=row.model,
+            stage=row.stage,
+            stage_since=row.stage_since,
+            opened_at=row.opened_at,
+            opened_by=row.opened_by,
+            after=after.get(row.id, ""),
+            comeback=row.comeback,
+            entries=tuple(written[row.id]),
+            parts=tuple(fitted[row.id]),
+            closing=ended.get(row.id) if row.stage in ("closed", "watched", "done") else None,
+        )
+        for row in rows
+    ]
 
 
 def comebacks_of(connection: Connection, number: str) -> tuple[str, ...]:

@@ -79,26 +79,29 @@ def take_in(
 ) -> Report:
     """Put the jobs of a table in as a batch. partial: although some rows cannot be taken.
 
-    UsageProblem: rows that cannot be taken, and not partial; nothing was written. All of it is in once this returns.
+    Where rows cannot be taken, and not `partial`, nothing is written: the report then names no batch.
     """
-    if not partial and (found := look_through(workshop, source)).n_rejected:
-        raise UsageProblem(f"{found.n_rejected} rows cannot be taken; mend them, or take in the others with --partial")
     back_up_before(workshop.database.engine, workshop.shop, "import", workshop.clock())
     with workshop.database.write() as connection:
+        inside = connection.begin_nested()
         report, incoming = _incoming(source, known_jobs(connection), told)
         first = next(incoming, None)
-        if first is None:
-            return report
-        report.batch, _ = insert_batch(
-            connection,
-            source.file.name,
-            _digest(source.file),
-            as_data(report.uses),
-            by,
-            workshop.clock(),
-            _chained(first, incoming),
-            workshop.shop.settings.currency,
-        )
+        if first is not None:
+            report.batch, _ = insert_batch(
+                connection,
+                source.file.name,
+                _digest(source.file),
+                as_data(report.uses),
+                by,
+                workshop.clock(),
+                _chained(first, incoming),
+                workshop.shop.settings.currency,
+            )
+        if report.n_rejected and not partial:
+            inside.rollback()
+            report.batch = None
+        else:
+            inside.commit()
     return report
 
 
@@ -154,7 +157,7 @@ def _one(
     if number in known.own:
         return None, (f"job {number} was opened at the bench; a file does not change it",)
     try:
-        job = reader.job({**row, "job": number})
+        job = reader.past({**row, "job": number})
     except UsageProblem as error:
         return None, error.problems
     if number in known.imported:
@@ -202,7 +205,7 @@ def _repeated(source: Source, uses: Sequence[Use]) -> Counter[str]:
     if place is None:
         return Counter()
     table = read_table(source.file, source.sheet, source.encoding, source.delimiter)
-    counts = Counter(row.cells[place].strip() for row in table.rows if place < len(row.cells))
+    counts = Counter(row.cells[place] for row in table.rows if place < len(row.cells))
     return Counter({number: n for number, n in counts.items() if n > 1 and number})
 
 
