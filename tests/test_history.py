@@ -4,6 +4,7 @@ import csv
 import json
 import random
 import zipfile
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
@@ -36,6 +37,7 @@ from faultnet.store.bulk import all_jobs
 from faultnet.store.check import check_database
 from faultnet.store.database import open_database
 from faultnet.store.jobs import find_job
+from faultnet.store.summary import VERIFIED, summarize
 from faultnet.workshop.importing import Report, Source, batches_of, look_through, take_in, undo
 from faultnet.workshop.opening import Opening, open_job
 from faultnet.workshop.workshop import Workshop
@@ -238,6 +240,32 @@ def test_without_partial_one_bad_row_keeps_all_out(workshop: Workshop, tmp_path:
     assert (report.batch is not None, report.rejected[0].number) == (True, 42)
     assert report.rejected[0].cells[:3] == ("9001", "backlight", "soon")
     assert len(jobs_in(workshop)) == 40
+
+
+def test_a_summary_counts_what_the_jobs_say(workshop: Workshop, tmp_path: Path) -> None:
+    """Each count against the jobs themselves, on both kinds of database, with a batch that was corrected."""
+    jobs = made_up(120).jobs
+    taken(workshop, written_out(tmp_path / "first.csv", tuple(replace(j, opened_by="x") for j in jobs)))
+    taken(workshop, written_out(tmp_path / "jobs.csv", jobs))
+    with workshop.database.read() as connection:
+        found = summarize(connection)
+    closings = [job.closing for job in jobs if job.closing is not None]
+    fixed = [c for c in closings if c.outcome == "fixed"]
+    assert (found.n_jobs, found.n_comebacks) == (120, sum(bool(job.after) for job in jobs))
+    assert found.by_outcome == Counter(c.outcome for c in closings)
+    assert found.by_verification == Counter(c.verification for c in fixed)
+    assert found.by_month == Counter(job.opened_at.isoformat()[:7] for job in jobs)
+    assert found.by_panel == Counter(job.facts.get("panel", "") for job in jobs)
+    seen = Counter(name for job in jobs for name in {e.name for e in job.entries if e.kind in ("finding", "reading")})
+    assert found.tests == seen
+    assert found.gaps["no age"] == sum("age" not in job.facts for job in jobs)
+    assert found.gaps["no price"] == sum(c.price is None for c in closings)
+    cured: Counter[tuple[str, bool]] = Counter()
+    for job in jobs:
+        if job.closing is not None and job.closing.outcome == "fixed":
+            last = [e.name for e in job.entries if e.kind == "repair" and e.state == "works"][-1]
+            cured[last, job.closing.verification in VERIFIED] += 1
+    assert found.cured_by == {name: (cured[name, True], cured[name, False]) for name, _ in cured}
 
 
 # -- tables as shops keep them -----------------------------------------------------------------------------------------
@@ -518,6 +546,10 @@ def test_history_at_the_terminal(tmp_path: Path) -> None:
     assert "Nothing was taken in yet" in looked
     assert "as batch 1" in run("history", "import", out, "--yes", **here).stdout
     assert "40  there already" in " ".join(run("history", "import", out, "--yes", **here).stdout.split("\n"))
+    text = run("history", "summary", **here).stdout
+    assert "40 jobs from 2028-01" in text
+    assert max(map(len, text.splitlines())) <= 80
+    assert json.loads(run("history", "summary", "--json", **here).stdout)["n_jobs"] == 40
     exported = str(tmp_path / "out.csv")
     run("history", "export", exported, **here)
     assert Path(exported).read_text(encoding="utf-8") == Path(out).read_text(encoding="utf-8")

@@ -61,6 +61,14 @@ def history_export(
     export(file, db=db, shop=shop)
 
 
+@history_app.command("summary")
+def history_summary(db: Db = "", shop: ShopFile = "", json: Json = False) -> None:
+    """What the jobs amount to: how they ended, what was recorded and what not, by month and panel."""
+    from faultnet.cli.summary import show_summary
+
+    show_summary(db=db, shop=shop, as_json=json)
+
+
 @simulate_app.command("simulate")
 def simulate(
     model: Annotated[str, typer.Argument(metavar="MODEL", help="A model's id or file.")],
