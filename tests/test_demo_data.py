@@ -14,10 +14,13 @@ from faultnet.history.read import RowReader
 from faultnet.jobs import Job
 from faultnet.sheets.read import read_table
 from faultnet.shop import Shop
+from faultnet.shop.voltages import nominal_of
 from faultnet.shop.voltages_file import read_entries
+from faultnet.simulate.world import GROUPS
 from faultnet.store.bulk import all_jobs
 from faultnet.store.database import open_database
 from faultnet.workshop.importing import Source, look_through, take_in
+from faultnet.workshop.nominals import keep_nominals, learn_nominals
 from faultnet.workshop.workshop import Workshop
 
 FOLDER = Path(__file__).parent.parent / "data" / "synthetic"
@@ -95,3 +98,25 @@ def _findings(job: Job) -> list[tuple[str, str]]:
 def _last_repair(job: Job) -> tuple[str, ...]:
     made = [e for e in job.entries if e.kind == "repair"]
     return (*sorted(made[-1].name.split("+")), made[-1].state) if made else ()
+
+
+def test_nominal_voltages_are_learned_from_normal_readings(workshop: Workshop) -> None:
+    """Against the invented panels' own: what is learned lies within its spread, and off by chance only rarely.
+
+    One code has the volts of its group (GROUPS); a set differs by 2 %, a meter by about 1 % (GUM).
+    """
+    take_in(workshop, Source(FOLDER / "jobs.csv", load_model("backlight")), partial=False)
+    found = learn_nominals(workshop)
+    assert found.n_jobs == 2000
+    true = {code: group.volts for group in GROUPS for code in group.codes}
+    off = [entry.loaded_volts / true[entry.code] - 1 for entry in found.entries if entry.loaded_volts]
+    assert len(off) > 15
+    assert sum(abs(each) < 0.08 for each in off) > 0.9 * len(off)
+    for code in {entry.code for entry in found.entries}:
+        nominal = nominal_of(found.entries, "panel", code)
+        assert nominal is not None
+        if nominal.readings >= 5:
+            assert nominal.volts == pytest.approx(true[code], rel=0.06)
+    keep_nominals(workshop, found)
+    again = learn_nominals(workshop)
+    assert (again.entries, again.n_known) == ((), len(found.entries))

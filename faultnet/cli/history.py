@@ -1,13 +1,12 @@
 """`faultnet history import`, `export`, and `simulate`."""
 
 import json
-import sys
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from faultnet.cli.progress import counted
 from faultnet.cli.terminal import bold, note, table, wrapped, wrapped_table
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
@@ -55,10 +54,10 @@ def import_(typed: ImportTyped, *, is_sure: bool, partial: bool, db: str, shop: 
     workshop = workshop_of(db, shop)
     source = _source(typed, workshop)
     if is_sure:
-        with _progress("taking in") as told:
+        with counted("taking in", "rows") as told:
             report = take_in(workshop, source, partial=partial, by=typed.by, told=told)
     else:
-        with _progress("looking through") as told:
+        with counted("looking through", "rows") as told:
             report = look_through(workshop, source, told)
     _keep_map(typed.map, report.uses)
     n_kept = _write_rejected(typed.rejected, report)
@@ -244,25 +243,3 @@ def simulate_to(model: str, *, n_jobs: int, seed: int, out: Path, truth: Path | 
     names = ("job", "group", "month", "habit", "faults", "left", "showed_always", *known.conditions)
     write_table(beside, names, truth_rows(history))
     print(f"Written: {len(history.jobs)} made-up jobs in {out}, what was true in {beside}")
-
-
-@contextmanager
-def _progress(what: str) -> Iterator[Any]:
-    """A counter on a terminal's stderr while something long runs."""
-    if not sys.stderr.isatty():
-        yield lambda _: None
-        return
-    from rich.console import Console
-    from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
-
-    shown = Progress(
-        SpinnerColumn(),
-        TextColumn("{task.description}"),
-        TextColumn("{task.completed:,.0f} rows"),
-        TimeElapsedColumn(),
-        console=Console(stderr=True),
-        transient=True,
-    )
-    with shown:
-        task = shown.add_task(what, total=None)
-        yield lambda n: shown.update(task, completed=n)

@@ -1,4 +1,4 @@
-"""`faultnet voltages add` and `list`: the shop's list of nominal voltages."""
+"""`faultnet voltages add`, `list` and `learn`: the shop's list of nominal voltages."""
 
 import json
 from collections.abc import Collection, Iterator
@@ -12,6 +12,7 @@ from faultnet.case.entry import nearest
 from faultnet.case.points import NUMBER
 from faultnet.case.words import nominal_words
 from faultnet.cli.as_json import nominal_json
+from faultnet.cli.progress import counted
 from faultnet.cli.terminal import bold, note, wrapped, wrapped_table
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
@@ -22,6 +23,7 @@ from faultnet.shop.nominal import FAR_APART_SD
 from faultnet.shop.voltages import LEAST_VOLTS, MOST_VOLTS, SOURCES, Entry, nearest_codes, nominal_of
 from faultnet.shop.voltages_file import csv_text, parse_day, read_entries
 from faultnet.store.voltages import insert_voltages, read_voltages
+from faultnet.workshop.nominals import keep_nominals, learn_nominals
 
 SCHEMA_VERSION = 1
 LONGEST_CODE, LONGEST_NOTE = 60, 300
@@ -215,3 +217,35 @@ def _list_text(entries: Collection[Entry]) -> Iterator[str]:
 
 def _cell(volts: float | None) -> str:
     return "" if volts is None else f"{volts:g} V"
+
+
+# -- learn -----------------------------------------------------------------------------------------------------------
+
+
+def learn(*, is_sure: bool, db: str, shop_file: str, as_json: bool) -> None:
+    """Print what past jobs say of nominal voltages, and put it into the list where somebody said so."""
+    workshop = workshop_of(db, shop_file)
+    with counted("looking through", "jobs") as told:
+        found = learn_nominals(workshop, told)
+    if is_sure and found.entries:
+        keep_nominals(workshop, found)
+    if as_json:
+        told_of = _list_json(workshop.database.shown, found.entries)
+        print(json.dumps({**told_of, "jobs": found.n_jobs, "kept": is_sure, "known": found.n_known}, indent=2))
+        return
+    known = f", {found.n_known} of them are in the list already" if found.n_known else ""
+    print(
+        wrapped(
+            f"{found.n_jobs} jobs looked through{known}; {len(found.entries)} sets with a surely normal reading", 0, 2
+        )
+    )
+    rows = [("panel", "sets", "the next one with it")]
+    for (kind, _), code in _codes(found.entries).items():
+        nominal = nominal_of(found.entries, kind, code)
+        if nominal is not None:
+            rows.append((code, str(nominal.readings), nominal_words(nominal)))
+    if found.entries:
+        print("\n".join(wrapped_table(rows, "lrl")))
+        print(
+            "Put into the list." if is_sure else "Nothing was written. To put them into the list: the same with --yes"
+        )

@@ -8,7 +8,9 @@ import typer
 from faultnet.cli.options import Db, Json, ShopFile
 
 voltages_app = typer.Typer(
-    help="The list of nominal voltages by panel or board: add, list.", no_args_is_help=True, rich_markup_mode=None
+    help="The list of nominal voltages by panel or board: add, list, learn.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
 )
 
 
@@ -58,3 +60,16 @@ def voltages_list(
     from faultnet.cli.voltages import list_
 
     list_(code, db=db, shop_file=shop, as_csv=csv, as_json=json)
+
+
+@voltages_app.command("learn")
+def voltages_learn(
+    yes: Annotated[bool, typer.Option("--yes", help="Put them into the list; without it, only look.")] = False,
+    db: Db = "",
+    shop: ShopFile = "",
+    json: Json = False,
+) -> None:
+    """Nominal voltages from past jobs: readings that were surely normal, by panel code, with the sets behind each."""
+    from faultnet.cli.voltages import learn
+
+    learn(is_sure=yes, db=db, shop_file=shop, as_json=json)
