@@ -167,7 +167,7 @@ def test_volts_are_drawn_as_their_density_says(observation: str, state: str, hol
     assert how is not None
     assert model.nominal is not None
     at = {"off_output": "rail"}
-    drawn = np.array([drawn_volts(how, state, hold, at, nominal, model.nominal, meter, rng) for _ in range(6000)])
+    drawn = np.array([drawn_volts(how, state, hold, at, nominal, model.nominal, meter, rng) for _ in range(3000)])
     edges = np.linspace(0, 120, 24_001)
     middles = (edges[1:] + edges[:-1]) / 2
     known = grid_of(model, Nominal(Spread(nominal, 1e-6), "label"))
@@ -176,7 +176,7 @@ def test_volts_are_drawn_as_their_density_says(observation: str, state: str, hol
     cuts = np.interp(np.linspace(0, below[-1], 31)[1:-1], below, edges)
     counts = np.bincount(np.searchsorted(cuts, drawn[drawn < 120]), minlength=30)
     assert fits(counts, np.full(30, 1 / 30)) > LEVEL
-    assert abs((drawn < 120).mean() - below[-1]) < 4 * sqrt(0.01 * 0.99 / 6000)
+    assert abs((drawn < 120).mean() - below[-1]) < 4 * sqrt(0.01 * 0.99 / 3000)
 
 
 # -- the shop ----------------------------------------------------------------------------------------------------------

@@ -6,8 +6,10 @@ line; and `files/...`, settings, own models and lists as they are.
 
 import hashlib
 import json
+import struct
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -38,6 +40,9 @@ ORDER: Mapping[str, str] = {
     "versions": "model, number",
 }
 """Every table there has been, in an order in which rows can be put in, with the order of its rows."""
+
+_DAMAGE = (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, NotImplementedError, struct.error)
+"""What reading a damaged zip file ends in."""
 
 _AT_ONCE = 1000
 _MOST_FILE_BYTES = 50 * 2**20
@@ -120,7 +125,7 @@ def read_archive(file: Path) -> Archive:
             files = {name.removeprefix("files/"): packed.read(name) for name in names}
     except FileNotFoundError:
         raise StoreProblem(f"{file}: there is no such file") from None
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, KeyError, ValueError, TypeError, OSError, EOFError) as error:
+    except (*_DAMAGE, KeyError, ValueError, TypeError, OSError, EOFError) as error:
         raise StoreProblem(f"{file}: no backup of a shop, or a damaged one ({error}). Nothing was changed") from None
     _check_names(file, files)
     return Archive(file, contents["form"] or HEAD, contents["made_at"], contents["rows"], files)
