@@ -228,7 +228,7 @@ def test_a_negative_cost_or_a_leaking_repair_is_refused() -> None:
 
 @pytest.mark.parametrize("chunk", [*range(4), *(pytest.param(n, marks=pytest.mark.slow) for n in range(4, 8))])
 def test_never_above_bits_per_minute_and_on_average_below(chunk: int) -> None:
-    """8 x 25 instances, half of them run by hand, of 8 to 10 two-outcome tests and 8 to 12 faults, each to within 4 % of the least cost."""
+    """8 x 25 instances of 8 to 10 two-outcome tests and 8 to 12 faults, each within 4 % of the least; half by hand."""
     ratios = []
     for seed in range(25 * chunk, 25 * (chunk + 1)):
         rng = np.random.default_rng(seed)
