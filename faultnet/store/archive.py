@@ -8,6 +8,7 @@ import hashlib
 import json
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -120,7 +121,16 @@ def read_archive(file: Path) -> Archive:
             files = {name.removeprefix("files/"): packed.read(name) for name in names}
     except FileNotFoundError:
         raise StoreProblem(f"{file}: there is no such file") from None
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, KeyError, ValueError, TypeError, OSError, EOFError) as error:
+    except (
+        zipfile.BadZipFile,
+        zipfile.LargeZipFile,
+        zlib.error,
+        KeyError,
+        ValueError,
+        TypeError,
+        OSError,
+        EOFError,
+    ) as error:
         raise StoreProblem(f"{file}: no backup of a shop, or a damaged one ({error}). Nothing was changed") from None
     _check_names(file, files)
     return Archive(file, contents["form"] or HEAD, contents["made_at"], contents["rows"], files)
