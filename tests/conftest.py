@@ -3,12 +3,13 @@
 import os
 import socket
 from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
-from servers import Server, running_server, server_programs, without_server
+from servers import NoServer, Server, shared_server, without_server
 
 # Before pgmpy is imported anywhere: it depends on a hub client that would otherwise look for data sets outside.
 os.environ["HF_HUB_OFFLINE"] = "1"
@@ -74,22 +75,28 @@ def no_outside_network(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(scope="session")
-def postgresql_server() -> Iterator[Server]:
-    """A PostgreSQL server of this run; skipped where there is none to start, which CI may not."""
-    programs = server_programs()
-    if programs is None:
-        without_server(os.environ)
-        return
-    with running_server(programs) as server:
+def postgresql_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """The PostgreSQL server of this run, shared by its workers; skipped where none starts, which CI may not."""
+    own = tmp_path_factory.getbasetemp()
+    with ExitStack() as stack:
+        try:
+            server = stack.enter_context(shared_server(own.parent if "PYTEST_XDIST_WORKER" in os.environ else own))
+        except NoServer as error:
+            without_server(str(error), os.environ)
         yield server
 
 
+@pytest.fixture
+def postgresql_url(postgresql_server: Server) -> Iterator[str]:
+    """The URL of an empty database in the run's server."""
+    with postgresql_server.new_database() as url:
+        yield url
+
+
 @pytest.fixture(params=["sqlite", "postgresql"])
-def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """The URL of an empty database, of each kind in turn."""
     if request.param == "sqlite":
-        yield f"sqlite:///{tmp_path / 'shop.db'}"
-        return
-    server: Server = request.getfixturevalue("postgresql_server")
-    with server.new_database() as url:
-        yield url
+        return f"sqlite:///{tmp_path / 'shop.db'}"
+    url: str = request.getfixturevalue("postgresql_url")
+    return url

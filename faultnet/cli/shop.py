@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from faultnet.cli.terminal import bold, table, wrapped, wrapped_table
-from faultnet.errors import UsageProblem
+from faultnet.errors import StoreProblem, UsageProblem
 from faultnet.readings import METERS, Meter
 from faultnet.shop import Shop, load_shop
-from faultnet.shop.find import SETTINGS_FILE, find_settings_file, usual_settings_file
+from faultnet.shop.find import SETTINGS_FILE, usual_settings_file
 from faultnet.shop.keys import METER_KEYS, PRICE_LISTS, SETTINGS
 from faultnet.words import percent
 
@@ -118,22 +118,45 @@ def set_(texts: Sequence[str], unset: Sequence[str], shop_file: str) -> None:
     changes = [Change(key, value) for key, value in zip(texts[::2], texts[1::2], strict=True)]
     changes += [Change(key, None) for key in unset]
     file = place_to_write(shop_file)
-    before = {key: value for key, value, _, _ in rows(load_shop(str(file)) if file.exists() else Shop())}
-    told = change_settings(file, changes)
-    after = {key: (value, origin) for key, value, origin, _ in rows(load_shop(str(file)))}
-    for key in told:
-        value, origin = after.get(key, (told[key][1], "file"))
-        was = _written(before.get(key, told[key][0]))
-        print(wrapped(f"{key}: {was} -> {_written(value)}{'' if origin == 'file' else ' (default)'}", 0, 2))
+    changed = change_settings(file, changes, _has_a_database)
+    for key in changed.keys:
+        print(wrapped(f"{key}: {_with_origin(changed.before, key)} -> {_with_origin(changed.after, key)}", 0, 2))
     print(wrapped(f"in {file}", 0, 2))
 
 
+def _has_a_database(shop: Shop) -> None:
+    """UsageProblem: the settings name a database that can be none."""
+    from faultnet.store.database import parse_url
+
+    try:
+        parse_url(shop.database)
+    except StoreProblem as error:
+        raise UsageProblem(f"database.url: {error}", "nothing was changed") from None
+
+
+def _with_origin(shop: Shop, key: str) -> str:
+    """A setting's value as it stands in TOML, and whether it is the default."""
+    if key.startswith("meters."):
+        value, origin = _of_own_meter(shop, key)
+    else:
+        _, value, origin, _ = next(row for row in rows(shop) if row[0] == key)
+    return f"{_written(value)}{' (default)' if origin == 'default' and value not in (None, '') else ''}"
+
+
+def _of_own_meter(shop: Shop, key: str) -> tuple[Any, str]:
+    """What a key says of a meter of the shop's own, and where that comes from; None where there is no such meter."""
+    _, name, field = key.split(".")
+    origin = _origin(shop, key, f"meters.{name}.class")
+    if field == "class":
+        return shop.own_meter_classes.get(name), origin
+    return getattr(shop.own_meters.get(name), field, None), origin
+
+
 def place_to_write(shop_file: str) -> Path:
-    """The settings file to write: as named, which is made if need be, else the one in use, else the usual one."""
-    if shop_file:
-        return Path(shop_file)
-    if (found := find_settings_file()) is not None and str(found) != os.devnull:
-        return found
+    """The settings file to write, which is made if need be: as named, else that of `FAULTNET_SHOP`, else the usual."""
+    in_environment = os.environ.get("FAULTNET_SHOP", "")
+    if named := shop_file or in_environment.replace(os.devnull, ""):
+        return Path(named)
     usual = usual_settings_file()
     if usual is None:
         raise UsageProblem("there is no config folder without a home; name a file with --shop FILE")

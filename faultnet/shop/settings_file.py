@@ -46,12 +46,13 @@ def _shop(data: Mapping[str, Any], folder: Path, slips: Slips) -> Shop:
         fields.update(_checked(_table(data, (name,), slips), (name,), keys, slips))
     fields.update({name: _price_list(name, data.get(name, {}), slips) for name in PRICE_LISTS})
     url: str = _checked(_table(data, ("database",), slips), ("database",), DATABASE_KEYS, slips).get("url", "")
-    meter = _table(data, ("meter",), slips)
+    meter, meters = (_table(data, (name,), slips) for name in ("meter", "meters"))
     return Shop(
         settings=replace(ShopSettings(), **fields),
         meter=_meter(meter, ("meter",), slips),
         meter_class=meter.get("class", USUAL_METER_CLASS),
-        own_meters=_own_meters(_table(data, ("meters",), slips), slips),
+        own_meters=_own_meters(meters, slips),
+        own_meter_classes={n: m.get("class", USUAL_METER_CLASS) for n, m in meters.items() if isinstance(m, dict)},
         database=str(folder / url) if url and "://" not in url else url,
         told=frozenset(_told(data)),
     )

@@ -12,7 +12,8 @@ USUAL_METER_CLASS = "plain"
 
 @dataclass(frozen=True)
 class Shop:
-    """A shop. meter: the one used where a reading names no other, of a class or near it; own_meters: more to be named.
+    """A shop. meter: the one used where a reading names no other, of a class or near it; own_meters: more to be named,
+    each of a class, too.
 
     database: the URL or file of its database, "" for the usual place. file: the settings file, None when there is
     none. told: the keys that stand in it (`gates.panel`); every other value is a default.
@@ -22,6 +23,7 @@ class Shop:
     meter: Meter = METERS[USUAL_METER_CLASS]
     meter_class: str = USUAL_METER_CLASS
     own_meters: Mapping[str, Meter] = field(default_factory=dict)
+    own_meter_classes: Mapping[str, str] = field(default_factory=dict)
     database: str = ""
     file: Path | None = None
     told: frozenset[str] = frozenset()

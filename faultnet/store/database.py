@@ -1,6 +1,7 @@
 """Opening a shop's database, and every way in which that, or a transaction, can fail."""
 
 import os
+import re
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -15,6 +16,9 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 
 from faultnet.errors import StoreProblem
 from faultnet.store.tables import HEAD
+
+_SECRET = re.compile(r"//[^/]*@")
+"""User and password in a URL that cannot be taken apart."""
 
 WAIT_MS = 10_000
 """How long a writer waits for the others."""
@@ -101,7 +105,8 @@ def parse_url(text: str) -> URL:
     try:
         url = make_url(text) if "://" in text else URL.create("sqlite", database=str(Path(text).expanduser()))
     except (ArgumentError, ValueError):
-        raise StoreProblem(f"{text}: no URL of a database; write a file or postgresql://USER@HOST/NAME") from None
+        shown = _SECRET.sub("//***@", text)
+        raise StoreProblem(f"{shown}: no URL of a database; write a file or postgresql://USER@HOST/NAME") from None
     if url.get_backend_name() not in ("sqlite", "postgresql"):
         raise StoreProblem(f"{shown_url(url)}: a shop's database is a file (SQLite) or postgresql://USER@HOST/NAME")
     return url
