@@ -114,7 +114,7 @@ def test_advice_shown_again_before_anything_was_entered_is_noted_once(database: 
 def test_numbers_of_jobs_follow_each_other_and_none_is_taken_twice(database: Database) -> None:
     with database.write() as connection:
         assert next_number(connection) == "1001"
-        for number in ("1001", "A-7", "1042"):
+        for number in ("1001", "A-7", "1042", "past-00ff", "9" * 30, "12.5", "007"):
             insert_job(connection, new_job(number))
         assert next_number(connection) == "1043"
     with database.write() as connection, pytest.raises(UsageProblem, match="there is a job 1042 already"):

@@ -1,13 +1,17 @@
 """Whether a database is whole, and says the same thing in both places where it says it."""
 
 from collections.abc import Iterator
+from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Row
 
 from faultnet.jobs import Job
-from faultnet.store.jobs import FACT_COLUMNS, find_job
+from faultnet.store.jobs import FACT_COLUMNS, assembled
 from faultnet.store.tables import IN_ORDER, jobs
+
+AT_ONCE = 2_000
+"""Jobs that are read together."""
 
 
 def check_database(connection: Connection) -> Iterator[str]:
@@ -18,14 +22,16 @@ def check_database(connection: Connection) -> Iterator[str]:
                 yield f"the file is damaged: {row}"
         for row in connection.exec_driver_sql("PRAGMA foreign_key_check"):
             yield f"a row of {row[0]} belongs to a row of {row[2]} that is not there"
-    for number in connection.execute(sa.select(jobs.c.number).order_by(jobs.c.id)).scalars().all():
-        yield from check_job(connection, number)
+    last = 0
+    while rows := connection.execute(jobs.select().where(jobs.c.id > last).order_by(jobs.c.id).limit(AT_ONCE)).all():
+        for row, job in zip(rows, assembled(connection, rows), strict=True):
+            yield from _check_job(row, job)
+        last = rows[-1].id
 
 
-def check_job(connection: Connection, number: str) -> Iterator[str]:
-    """Everything that is wrong with one job."""
-    job = find_job(connection, number)
-    row = connection.execute(jobs.select().where(jobs.c.number == number)).one()
+def _check_job(row: Row[Any], job: Job) -> Iterator[str]:
+    """Everything that is wrong with one job: its row against its entries."""
+    number = job.number
     numbers = [entry.seq for entry in job.entries]
     if numbers != [*range(1, row.n_entries + 1)]:
         yield f"job {number} has {row.n_entries} entries, but their numbers are {_listed(numbers)}"

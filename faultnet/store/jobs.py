@@ -70,8 +70,12 @@ def next_number(connection: Connection) -> str:
     """The number after the highest whole one there is; the first is 1001. No other job is opened meanwhile."""
     if connection.dialect.name == "postgresql":
         connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_NUMBERING)))
-    digits = [int(number) for number in connection.execute(sa.select(jobs.c.number)).scalars() if number.isdecimal()]
-    return str(max([1000, *digits]) + 1)
+    if connection.dialect.name == "postgresql":
+        is_whole = jobs.c.number.regexp_match("^[0-9]+$")
+    else:
+        is_whole = jobs.c.number.op("NOT GLOB")("*[^0-9]*")
+    whole = sa.select(sa.cast(jobs.c.number, sa.BigInteger)).where(is_whole, sa.func.length(jobs.c.number) <= 15)
+    return str(max(1000, connection.execute(sa.select(sa.func.max(whole.subquery().c[0]))).scalar() or 0) + 1)
 
 
 def find_job(connection: Connection, number: str, *, to_write: bool = False) -> Job:

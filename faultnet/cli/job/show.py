@@ -19,6 +19,9 @@ from faultnet.store.jobs import Listed, comebacks_of, list_jobs
 from faultnet.words import percent
 from faultnet.workshop.workshop import model_of, read_job
 
+MOST_LISTED = 200
+"""Jobs that a list shows on a terminal, the newest."""
+
 AT_WORK = tuple(stage for stage in STAGES if stage not in ("closed", "watched", "done"))
 
 
@@ -40,8 +43,10 @@ def list_all(*, also_done: bool, stage: str, panel: str, db: str, shop: str, as_
         print(f"No such jobs{others}. To open one: faultnet job open --model backlight")
     else:
         rows: list[tuple[str, ...]] = [("job", "stage", "since", "set", "model", "")]
-        rows += [row_of(job, stage_on(job.stage, job.stage_since.date(), today)) for job in found]
+        rows += [row_of(job, stage_on(job.stage, job.stage_since.date(), today)) for job in found[:MOST_LISTED]]
         print("\n".join(line[2:] for line in table(rows, "llllll")))
+        if len(found) > MOST_LISTED:
+            print(f"and {len(found) - MOST_LISTED} older ones: --stage, --panel, or --json for all")
 
 
 def row_of(job: Listed, stage: str) -> tuple[str, ...]:
