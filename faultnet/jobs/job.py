@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 from faultnet.jobs.closing import Closing, Part
 from faultnet.jobs.entry import Entry, standing
@@ -28,7 +29,7 @@ class Job:
     parts: tuple[Part, ...] = ()
     closing: Closing | None = None
 
-    @property
+    @cached_property
     def standing(self) -> tuple[Entry, ...]:
         """The entries that stand, in the order in which they count."""
         return standing(self.entries)

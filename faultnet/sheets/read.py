@@ -63,6 +63,22 @@ def read_table(file: Path, sheet: str = "", encoding: str = "", delimiter: str =
     return _csv(file, encoding, delimiter)
 
 
+def read_column(file: Path, place: int, sheet: str = "", encoding: str = "", delimiter: str = "") -> Iterator[str]:
+    """The cells of one column, without its heading; as `read_table` but for what need not be looked at."""
+    if file.suffix.lower() in (*SPREADSHEETS, ".parquet"):
+        yield from (r.cells[place] for r in read_table(file, sheet, encoding, delimiter).rows if place < len(r.cells))
+        return
+    raw = _start(file)
+    encoding = encoding or _encoding(file, raw)
+    delimiter = delimiter or _delimiter(raw.decode(encoding, errors="ignore").removeprefix("\ufeff"))
+    with file.open(encoding=encoding, newline="", errors="replace") as stream:
+        reader = csv.reader(_without_nulls(stream), delimiter=delimiter, strict=False)
+        next(reader, None)
+        for cells in reader:
+            if place < len(cells):
+                yield cells[place].strip()
+
+
 # -- CSV ---------------------------------------------------------------------------------------------------------------
 
 

@@ -12,7 +12,7 @@ from faultnet.history.mapping import Use, as_data, match_columns
 from faultnet.history.read import RowReader
 from faultnet.history.translate import Translator
 from faultnet.model import Model
-from faultnet.sheets.read import Table, read_table
+from faultnet.sheets.read import Table, read_column, read_table
 from faultnet.store.bulk import Batch, Incoming, Known, insert_batch, known_jobs, list_batches, undo_batch
 from faultnet.workshop.backup import back_up_before
 from faultnet.workshop.workshop import Workshop
@@ -204,8 +204,7 @@ def _repeated(source: Source, uses: Sequence[Use]) -> Counter[str]:
     place = next((n for n, use in enumerate(uses) if use.is_ == "job"), None)
     if place is None:
         return Counter()
-    table = read_table(source.file, source.sheet, source.encoding, source.delimiter)
-    counts = Counter(row.cells[place] for row in table.rows if place < len(row.cells))
+    counts = Counter(read_column(source.file, place, source.sheet, source.encoding, source.delimiter))
     return Counter({number: n for number, n in counts.items() if n > 1 and number})
 
 
