@@ -268,6 +268,35 @@ def test_a_summary_counts_what_the_jobs_say(workshop: Workshop, tmp_path: Path) 
     assert found.cured_by == {name: (cured[name, True], cured[name, False]) for name, _ in cured}
 
 
+def test_jobs_go_out_in_the_columns_of_the_open_repair_data_standard(tmp_path: Path) -> None:
+    """Columns and statuses of the Open Repair Data Standard v0.3, from memory."""
+    here, out = {"FAULTNET_DATA": str(tmp_path / "data")}, tmp_path / "shared.csv"
+    file = written_out(tmp_path / "jobs.csv", made_up(120).jobs)
+    run("history", "import", str(file), "--yes", **here)
+    run(
+        "history", "export", str(out), "--as", "open_repair", "--provider", "Lantern Street", "--country", "XXX", **here
+    )
+    with out.open(encoding="utf-8", newline="") as stream:
+        rows = {row["id"]: row for row in csv.DictReader(stream)}
+    assert set(rows["1001"]) >= {
+        "product_age",
+        "repair_status",
+        "repair_barrier_if_end_of_life",
+        "problem",
+        "event_date",
+    }
+    for job in made_up(120).jobs:
+        row = rows[job.number]
+        assert job.closing is not None
+        assert row["repair_status"] in ("Fixed", "Repairable", "End of life", "Unknown")
+        assert (row["repair_status"] == "Fixed") == (job.closing.outcome == "fixed")
+        has_barrier = job.closing.outcome in ("not_worth_repairing", "no_part")
+        assert bool(row["repair_barrier_if_end_of_life"]) == has_barrier
+        assert row["problem"].startswith("sound")
+        assert not any(code and code in row["problem"] for code in (job.facts.get("panel"), job.facts.get("board")))
+    assert "--as excel" in run("history", "export", str(out), "--as", "excel", expect=2, **here).stderr
+
+
 # -- tables as shops keep them -----------------------------------------------------------------------------------------
 
 KEPT = """\

@@ -14,6 +14,8 @@ from faultnet.files import load_model
 from faultnet.files.plain import plain_text, read_plain
 from faultnet.files.write import write_whole
 from faultnet.history.mapping import KEPT_AS_NOTE, Use, as_data, from_data, match_columns
+from faultnet.history.open_repair import COLUMNS as OPEN_REPAIR_COLUMNS
+from faultnet.history.open_repair import open_repair_row
 from faultnet.history.row import columns, row_of
 from faultnet.history.translate import DAYS
 from faultnet.model import Model
@@ -24,6 +26,8 @@ from faultnet.workshop.importing import Report, Source, batches_of, look_through
 from faultnet.workshop.workshop import Workshop
 
 MOST_SHOWN = 10
+
+OPEN_REPAIR = "open_repair"
 
 _HOW = {"told": "as told", "synonym": "also called so", "nearest": "guessed"}
 
@@ -213,8 +217,10 @@ def list_batches_in(*, db: str, shop: str, as_json: bool) -> None:
 # -- export and simulate -----------------------------------------------------------------------------------------------
 
 
-def export(file: Path, *, db: str, shop: str) -> None:
-    """Write every job as a row."""
+def export(file: Path, *, as_: str, provider: str, country: str, db: str, shop: str) -> None:
+    """Write every job as a row. as_: `open_repair` for the columns of that standard, else "" for ours."""
+    if as_ not in ("", OPEN_REPAIR):
+        raise UsageProblem(f"--as {as_}: {OPEN_REPAIR}, or leave it out for our own columns")
     workshop = workshop_of(db, shop)
     models: dict[str, Model] = {}
     with workshop.database.read() as connection:
@@ -223,9 +229,10 @@ def export(file: Path, *, db: str, shop: str) -> None:
 
         def rows() -> Iterator[Mapping[str, str]]:
             for job in all_jobs(connection):
-                yield row_of(job, models[job.model])
+                model = models[job.model]
+                yield open_repair_row(job, model, provider, country) if as_ else row_of(job, model)
 
-        n_rows = write_table(file, columns([*models.values()]), rows())
+        n_rows = write_table(file, OPEN_REPAIR_COLUMNS if as_ else columns([*models.values()]), rows())
     print(f"Written: {n_rows} jobs in {file}")
 
 

@@ -52,13 +52,18 @@ def history_import(
 @history_app.command("export")
 def history_export(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="FILE.csv or FILE.parquet.")],
+    as_: Annotated[
+        str, typer.Option("--as", metavar="WHAT", help="open_repair: the columns of the Open Repair Data Standard.")
+    ] = "",
+    provider: Annotated[str, typer.Option("--provider", metavar="NAME", help="There: who gives the data.")] = "",
+    country: Annotated[str, typer.Option("--country", metavar="XXX", help="There: ISO 3166, three letters.")] = "",
     db: Db = "",
     shop: ShopFile = "",
 ) -> None:
     """Every job as a table: one row a job, a column for each observation."""
     from faultnet.cli.history import export
 
-    export(file, db=db, shop=shop)
+    export(file, as_=as_, provider=provider, country=country, db=db, shop=shop)
 
 
 @history_app.command("summary")
