@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -169,6 +170,10 @@ def test_a_job_sheet_holds_what_was_found_and_done(db: str, tmp_path: Path) -> N
     text = (tmp_path / "sheet.html").read_text(encoding="utf-8")
     for word in ("sound: present", "0.2 V", "LS-9", "replace_strips", "Mains plug out", "backlight@0", "90 % interval"):
         assert word in text
+    assert "What it pointed to before the last repair" in text
+    faulty = re.search(r"<td>LED strips</td><td>(\d+) %</td>", text)
+    assert faulty is not None, "not what is left once the set works"
+    assert int(faulty[1]) > 20
     assert "<script" not in text
     assert "&lt;PX&gt;" in text
 

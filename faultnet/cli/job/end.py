@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from faultnet.cli.job.add import entry_line
 from faultnet.cli.job.as_json import job_json
 from faultnet.cli.job.sums import parse_sum
-from faultnet.cli.job.told import closing_words, heading, money
+from faultnet.cli.job.told import closing_words, heading
 from faultnet.cli.price import price_text
 from faultnet.cli.terminal import wrapped
 from faultnet.cli.workshop import workshop_of
@@ -131,5 +131,3 @@ def _written(workshop: Workshop, number: str, written: tuple[Entry, ...], *, as_
     model = model_of(job)
     print("\n".join(heading(job, workshop.clock().date())))
     print("\n".join(entry_line(entry, model) for entry in written))
-    if job.price is not None and written[0].kind == "price":
-        print(f"  price {money(float(job.price.value), job.price.unit)}")

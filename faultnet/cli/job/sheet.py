@@ -1,20 +1,22 @@
 """`faultnet job sheet`: one page of a job, for the folder and for whoever opens the set next."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
+from faultnet.case import Case
 from faultnet.cli.as_json import disclaimer
 from faultnet.cli.job.add import entry_line
 from faultnet.cli.job.told import closing_words, facts_words, moment, money, part_words
 from faultnet.cli.paper import Block, Paper, write_paper
 from faultnet.cli.workshop import workshop_of
+from faultnet.diagnosis import diagnose
 from faultnet.errors import ContradictoryEvidence, UsageProblem
 from faultnet.jobs import Job
 from faultnet.jobs.closing import COMEBACKS
 from faultnet.jobs.stage import STAGES, stage_on, watched_until
 from faultnet.model import Model
 from faultnet.words import in_words, percent
-from faultnet.workshop.looking import Look, look_at
 from faultnet.workshop.workshop import Bench, Workshop, on_the_bench
 
 MOST_FAULTS = 5
@@ -40,11 +42,9 @@ def sheet_of(workshop: Workshop, bench: Bench) -> Paper:
     job, model = bench.job, bench.model
     today = workshop.clock().date()
     blocks = [Block(lines=tuple(_facts(job))), _entries(job, model)]
-    try:
-        blocks.append(_faults(look_at(workshop, bench)))
-    except ContradictoryEvidence as error:
-        blocks.append(Block("What it points to", lines=(str(error),)))
-    blocks.append(Block("Repairs and parts", lines=tuple(_repairs(job, model, workshop))))
+    blocks.append(_faults(model, bench.case))
+    repairs = tuple(_repairs(job, model, workshop)) or ("none yet",)
+    blocks.append(Block("Repairs and parts", lines=repairs))
     blocks.append(_cautions(model))
     blocks.append(Block("By hand", rows=tuple((line, "") for line in LINES_BY_HAND), widths=(30, 70)))
     foot = f"printed {moment(workshop.clock())}; {model.version} ({model.digest}). {disclaimer(model)}"
@@ -75,8 +75,15 @@ def _entries(job: Job, model: Model) -> Block:
     return Block("What was seen and done", header=("", "when", "what"), rows=rows, widths=(6, 20, 74))
 
 
-def _faults(found: Look) -> Block:
-    model, diagnosis = found.bench.model, found.diagnosis
+def _faults(model: Model, case: Case) -> Block:
+    """The likeliest faults; of a set that works, what they were before it was repaired."""
+    heading = "What it points to"
+    if case.just_repaired:
+        heading, case = "What it pointed to before the last repair", replace(case, events=case.events[:-1])
+    try:
+        diagnosis = diagnose(model, case)
+    except ContradictoryEvidence as error:
+        return Block(heading, lines=(str(error),))
     rows = []
     for component in sorted(model.components, key=lambda c: -diagnosis.faulty(c))[:MOST_FAULTS]:
         ok, *_ = diagnosis.of(component)
@@ -85,7 +92,7 @@ def _faults(found: Look) -> Block:
         span = f"{percent(1 - (ok.high or 0))} to {percent(1 - (ok.low or 0))}" if known else "no interval"
         rows.append((model.components[component].label, percent(chance), span, in_words(chance)))
     header = ("part", "faulty", "90 % interval", "in words")
-    return Block("What it points to", header=header, rows=tuple(rows), widths=(34, 14, 26, 26))
+    return Block(heading, header=header, rows=tuple(rows), widths=(34, 14, 26, 26))
 
 
 def _repairs(job: Job, model: Model, workshop: Workshop) -> Iterator[str]:
