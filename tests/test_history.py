@@ -22,7 +22,7 @@ from faultnet.case import parse_events
 from faultnet.errors import FaultnetError, UsageProblem
 from faultnet.files import load_model
 from faultnet.history.items import joined, parted
-from faultnet.history.mapping import as_data, from_data, match_columns
+from faultnet.history.mapping import as_data, from_data, match_columns, splitting_from
 from faultnet.history.read import RowReader
 from faultnet.history.row import columns, row_of
 from faultnet.history.translate import Translator
@@ -385,6 +385,32 @@ def test_repairs_as_people_write_them(text: str, said: str) -> None:
     assert row.get("then", "") == said or (not said and text.split()[-1] in row["notes"])
 
 
+def test_the_owner_says_how_cells_are_taken_apart() -> None:
+    """A mapping is written with the usual rules, which can be changed: other marks, words of the shop's own."""
+    uses = match_columns(["repairs"], backlight())
+    usual = as_data(uses)["repairs"]
+    assert {"+", "and"} <= set(usual["parted_by"])
+    own = {
+        "parted_by": ["then"],
+        "works": ["heureka"],
+        "not": ["nope", False],
+        "words": {"light bars": "replace_strips"},
+    }
+    splitting = splitting_from({"repairs": own}, backlight())
+    translator = Translator(backlight(), uses, splitting=splitting)
+    for text, said in (
+        ("light bars then driver then heureka", "replace_strips+replace_driver=works"),
+        ("light bars then nope", "replace_strips=not"),
+        ("light bars then no", "replace_strips=not"),
+        ("light bars + driver", ""),
+    ):
+        assert translator.row((text,)).get("then", "") == said
+    assert splitting_from({"repairs": as_data(uses, splitting)["repairs"]}, backlight()) == splitting
+    with pytest.raises(UsageProblem) as raised:
+        splitting_from({"repairs": {"split": ["+"], "works": "ok", "words": {"x": "pray"}}}, backlight())
+    assert len(raised.value.problems) == 3
+
+
 @pytest.mark.parametrize(
     ("cells", "said"),
     [
@@ -600,7 +626,9 @@ def test_history_at_the_terminal(tmp_path: Path) -> None:
     rejected = list(read_table(tmp_path / "rejected.csv").rows)
     assert rejected[0].cells[:2] == ("2", "17")
     assert "decimal sign" in rejected[0].cells[-1]
-    assert "is: size" in (tmp_path / "map.yaml").read_text(encoding="utf-8")
+    mapping = (tmp_path / "map.yaml").read_text(encoding="utf-8")
+    assert "is: size" in mapping
+    assert "parted_by" in mapping
     done = run("history", "import", str(file), *options, "--decimal-comma", "--yes", **here).stdout
     assert "as batch" in done
     assert max(map(len, done.splitlines())) <= 80

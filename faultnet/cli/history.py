@@ -13,7 +13,7 @@ from faultnet.errors import UsageProblem
 from faultnet.files import load_model
 from faultnet.files.plain import plain_text, read_plain
 from faultnet.files.write import write_whole
-from faultnet.history.mapping import KEPT_AS_NOTE, Use, as_data, from_data, match_columns
+from faultnet.history.mapping import KEPT_AS_NOTE, Splitting, Use, as_data, from_data, match_columns, splitting_from
 from faultnet.history.open_repair import COLUMNS as OPEN_REPAIR_COLUMNS
 from faultnet.history.open_repair import open_repair_row
 from faultnet.history.row import columns, row_of
@@ -63,7 +63,7 @@ def import_(typed: ImportTyped, *, is_sure: bool, partial: bool, db: str, shop: 
     else:
         with counted("looking through", "rows") as told:
             report = look_through(workshop, source, told)
-    _keep_map(typed.map, report.uses)
+    _keep_map(typed.map, source, report)
     n_kept = _write_rejected(typed.rejected, report)
     if as_json:
         print(json.dumps(_report_json(report), indent=2))
@@ -94,10 +94,10 @@ def _source(typed: ImportTyped, workshop: Workshop) -> Source:
     comma = typed.decimal_comma or workshop.shop.settings.decimal_comma
     head = read_table(typed.file, typed.sheet, typed.encoding, typed.delimiter)
     model = load_model(typed.model or _model_in(head.columns, typed.file))
-    uses = _uses(typed, head.columns, model)
+    uses, splitting = _mapping(typed, head.columns, model)
     if typed.days:
         uses = tuple(replace(use, format=typed.days) if use.is_ in DAYS else use for use in uses)
-    return Source(typed.file, model, typed.sheet, typed.encoding, typed.delimiter, comma, uses)
+    return Source(typed.file, model, typed.sheet, typed.encoding, typed.delimiter, comma, uses, splitting)
 
 
 def _model_in(columns_: tuple[str, ...], file: Path) -> str:
@@ -112,16 +112,20 @@ def _model_in(columns_: tuple[str, ...], file: Path) -> str:
     raise UsageProblem("--model: say which model the jobs are about, such as --model backlight")
 
 
-def _uses(typed: ImportTyped, columns_: tuple[str, ...], model: Model) -> tuple[Use, ...]:
+def _mapping(typed: ImportTyped, columns_: tuple[str, ...], model: Model) -> tuple[tuple[Use, ...], Splitting]:
+    """What the columns are, and how repairs are taken apart: as the file says, else as they look."""
     if typed.map is None or not typed.map.exists():
-        return match_columns(columns_, model)
-    return from_data(read_plain(typed.map), columns_, model)
+        return match_columns(columns_, model), Splitting()
+    data = read_plain(typed.map)
+    if not isinstance(data, Mapping):
+        raise UsageProblem(f"{typed.map}: a mapping needs `columns`: of each column what it is")
+    return from_data(data, columns_, model), splitting_from(data, model)
 
 
-def _keep_map(file: Path | None, uses: tuple[Use, ...]) -> None:
+def _keep_map(file: Path | None, source: Source, report: Report) -> None:
     if file is None or file.exists():
         return
-    write_whole(file, plain_text(as_data(uses)))
+    write_whole(file, plain_text(as_data(report.uses, source.splitting)))
     note(f"what the columns are is in {file}: change it, and use it again with --map")
 
 

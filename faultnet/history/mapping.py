@@ -57,6 +57,18 @@ class Use:
     format: str = ""
 
 
+@dataclass(frozen=True)
+class Splitting:
+    """How a cell with several repairs is taken apart. parted_by: marks and words between them; works, fails: what says
+    how it ended; words: what else people call a repair, by its id.
+    """
+
+    parted_by: tuple[str, ...] = ("+", ";", "/", "&", ",", "and")
+    works: tuple[str, ...] = ("ok", "works", "fixed", "good", "yes", "repaired")
+    fails: tuple[str, ...] = ("not", "no", "failed", "still dark", "no change", "bad")
+    words: Mapping[str, str] = field(default_factory=dict)
+
+
 def match_columns(columns: Sequence[str], model: Model) -> tuple[Use, ...]:
     """What each column most likely is; what looks like nothing is kept as a note. No two are the same."""
     names = known_names(model)
@@ -101,8 +113,8 @@ def plain(text: str) -> str:
     return " ".join("".join(c if c.isalnum() else " " for c in text.casefold()).split())
 
 
-def as_data(uses: Iterable[Use]) -> dict[str, Any]:
-    """A mapping as plain data, for a file."""
+def as_data(uses: Sequence[Use], splitting: Splitting | None = None) -> dict[str, Any]:
+    """A mapping as plain data, for a file; with how repairs are taken apart, where a column has them."""
     told: dict[str, Any] = {}
     for use in uses:
         one: dict[str, Any] = {"is": use.is_}
@@ -110,7 +122,52 @@ def as_data(uses: Iterable[Use]) -> dict[str, Any]:
         one |= {"blank": use.normal} if use.normal else {}
         one |= {"format": use.format} if use.format else {}
         told[use.column] = one
-    return {"columns": told}
+    rules = splitting or Splitting()
+    data: dict[str, Any] = {"columns": told}
+    if any(use.is_ == REPAIRS for use in uses):
+        data["repairs"] = {
+            "parted_by": list(rules.parted_by),
+            "works": list(rules.works),
+            "not": list(rules.fails),
+            "words": dict(rules.words),
+        }
+    return data
+
+
+def splitting_from(data: Mapping[str, Any], model: Model) -> Splitting:
+    """How repairs are taken apart by a mapping's file; as usual where it does not say. UsageProblem lists its slips."""
+    told = data.get("repairs") or {}
+    usual, problems = Splitting(), list[str]()
+    if not isinstance(told, Mapping):
+        raise UsageProblem("repairs: write parted_by, works, not and words below it")
+    problems += [
+        f"repairs: {name}: unknown; known are parted_by, works, not, words" for name in told if name not in _RULES
+    ]
+    lists: dict[str, tuple[str, ...]] = {}
+    for name, fallback in (("parted_by", usual.parted_by), ("works", usual.works), ("not", usual.fails)):
+        listed = told.get(name, list(fallback))
+        if not isinstance(listed, list) or not all(isinstance(each, str | bool) for each in listed):
+            problems.append(f"repairs: {name}: a list of words, such as [{', '.join(fallback[:3])}]")
+            listed = []
+        lists[name] = tuple(_as_written(each) for each in listed)
+    words = told.get("words") or {}
+    if not isinstance(words, Mapping):
+        problems.append("repairs: words: write each word with the repair it means, such as gizmo: replace_driver")
+        words = {}
+    for word, repair in words.items():
+        if repair not in model.repairs:
+            problems.append(f"repairs: words: {word}: {repair} is no repair of {model.id}: {', '.join(model.repairs)}")
+    if problems:
+        raise UsageProblem(*problems)
+    named = {str(word): str(repair) for word, repair in words.items()}
+    return Splitting(lists["parted_by"], lists["works"], lists["not"], named)
+
+
+_RULES = ("parted_by", "works", "not", "words")
+
+
+def _as_written(word: str | bool) -> str:
+    return {True: "yes", False: "no"}[word] if isinstance(word, bool) else word
 
 
 def from_data(data: Mapping[str, Any], columns: Sequence[str], model: Model) -> tuple[Use, ...]:

@@ -11,7 +11,7 @@ from faultnet.case.entry import find_state, repair_names
 from faultnet.case.points import looks_like_volts, parse_points
 from faultnet.errors import UsageProblem
 from faultnet.history.items import joined, parted
-from faultnet.history.mapping import IGNORED, KEPT_AS_NOTE, LIKE_FROM, REPAIRS, Use, plain
+from faultnet.history.mapping import IGNORED, KEPT_AS_NOTE, LIKE_FROM, REPAIRS, Splitting, Use, plain
 from faultnet.jobs.closing import COMEBACKS, OUTCOMES, VERIFICATIONS
 from faultnet.jobs.facts import OCCURRENCES
 from faultnet.model import Model
@@ -47,12 +47,7 @@ _WORDS: Mapping[str, Mapping[str, str]] = {
 NUMBERS = ("size", "age", "hours", "nominal", "minutes", "hours_on_test", "parts_cost", "price")
 DAYS = ("opened", "closed", "stage_since")
 
-_SPLIT = re.compile(r"\s*(?:[+;/&]|,(?!\d)|\band\b)\s*")
 _NUMBER = re.compile(r"-?\d+(?:[.,]\d+)*")
-_ENDINGS: Mapping[str, bool] = {
-    **dict.fromkeys(("ok", "works", "fixed", "good", "yes", "repaired"), True),
-    **dict.fromkeys(("not", "no", "failed", "still dark", "no change", "bad"), False),
-}
 
 
 @dataclass(eq=False)
@@ -62,6 +57,7 @@ class Translator:
     model: Model
     uses: Sequence[Use]
     decimal_comma: bool = False
+    splitting: Splitting = field(default_factory=Splitting)
     unmatched: Counter[tuple[str, str]] = field(default_factory=Counter)
     _known: dict[tuple[int, str], tuple[str, str]] = field(default_factory=dict)
 
@@ -177,20 +173,46 @@ class Translator:
                 return word, ""
         return "", text
 
+    @cached_property
+    def _between(self) -> re.Pattern[str]:
+        """What stands between several repairs; a comma between digits is a decimal sign."""
+        marks = [re.escape(mark) for mark in self.splitting.parted_by if not mark.isalpha()]
+        marks = [mark if mark != "," else r",(?!\d)" for mark in marks]
+        words = [rf"\b{re.escape(word)}\b" for word in self.splitting.parted_by if word.isalpha()]
+        return re.compile(rf"\s*(?:{'|'.join([*marks, *words]) or '(?!)'})\s*", flags=re.IGNORECASE)
+
+    @cached_property
+    def _endings(self) -> Mapping[str, bool]:
+        """What says how a repair ended."""
+        works, fails = self.splitting.works, self.splitting.fails
+        return {**{plain(word): True for word in works}, **{plain(word): False for word in fails}}
+
+    @cached_property
+    def _repair_words(self) -> Mapping[str, str]:
+        """What people call repairs: their names and labels, the parts that they replace, and the owner's own words."""
+        words: dict[str, str] = {}
+        for repair in self.model.repairs.values():
+            for part in repair.fixes:
+                component = self.model.components[part]
+                for name in (component.label, component.short, *component.also, part):
+                    words.setdefault(plain(name), repair.id)
+        words.update({plain(name): repair for name, repair in repair_names(self.model).items()})
+        words.update({plain(repair.label): repair.id for repair in self.model.repairs.values()})
+        return words | {plain(word): repair for word, repair in self.splitting.words.items()}
+
     def _repairs(self, text: str) -> tuple[str, str]:
-        """Repairs as people write them, "strips + supply, ok", as events; pieces that are none are left."""
-        names = _repair_words(self.model)
+        """Repairs as people write them, "strips + supply, ok", as an event; pieces that are none are left."""
+        names, endings = self._repair_words, self._endings
         made: list[str] = []
         left: list[str] = []
         works: bool | None = None
-        for piece in filter(None, _SPLIT.split(text)):
+        for piece in filter(None, self._between.split(text)):
             name, _, ending = piece.partition("=")
-            if (ends := _ENDINGS.get(plain(ending or piece))) is not None and plain(name) not in names:
+            if (ends := endings.get(plain(ending or piece))) is not None and plain(name) not in names:
                 works = ends
-                continue
-            if (repair := names.get(plain(name))) is not None:
+            elif (repair := names.get(plain(name))) is not None:
                 made.append(repair)
-                works = _ENDINGS.get(plain(ending), works) if ending else works
+                works = endings.get(plain(ending), works) if ending else works
             else:
                 left.append(piece)
         if not made:
@@ -211,19 +233,6 @@ def _is_ours(model: Model, seen: Observation, text: str) -> bool:
     except UsageProblem:
         return False
     return True
-
-
-def _repair_words(model: Model) -> dict[str, str]:
-    """What people call repairs: their names and labels, and the parts that they replace."""
-    words: dict[str, str] = {}
-    for repair in model.repairs.values():
-        for part in repair.fixes:
-            component = model.components[part]
-            for name in (component.label, component.short, *component.also, part):
-                words.setdefault(plain(name), repair.id)
-    words.update({plain(name): repair for name, repair in repair_names(model).items()})
-    words.update({plain(repair.label): repair.id for repair in model.repairs.values()})
-    return words
 
 
 def _day(text: str, form: str) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from faultnet.errors import UsageProblem
 from faultnet.history.items import joined
-from faultnet.history.mapping import Use, as_data, match_columns
+from faultnet.history.mapping import Splitting, Use, as_data, match_columns
 from faultnet.history.read import RowReader
 from faultnet.history.translate import Translator
 from faultnet.model import Model
@@ -23,7 +23,9 @@ JOINED = "; "
 
 @dataclass(frozen=True)
 class Source:
-    """A table to take in: which file, how it is written, which model its jobs are about, what its columns are."""
+    """A table to take in: which file, how it is written, which model its jobs are about, what its columns are,
+    and how cells with several repairs are taken apart.
+    """
 
     file: Path
     model: Model
@@ -32,6 +34,7 @@ class Source:
     delimiter: str = ""
     decimal_comma: bool = False
     uses: Sequence[Use] | None = None
+    splitting: Splitting = field(default_factory=Splitting)
 
 
 @dataclass(frozen=True)
@@ -91,7 +94,7 @@ def take_in(
                 connection,
                 source.file.name,
                 _digest(source.file),
-                as_data(report.uses),
+                as_data(report.uses, source.splitting),
                 by,
                 workshop.clock(),
                 _chained(first, incoming),
@@ -121,7 +124,7 @@ def _incoming(source: Source, known: Known, told: Callable[[int], object]) -> tu
     table = read_table(source.file, source.sheet, source.encoding, source.delimiter)
     uses = tuple(source.uses) if source.uses is not None else match_columns(table.columns, source.model)
     report = Report(table.columns, uses, table.notes)
-    translator = Translator(source.model, uses, source.decimal_comma)
+    translator = Translator(source.model, uses, source.decimal_comma, source.splitting)
     report.unmatched = translator.unmatched
     return report, _jobs(source, table, translator, known, report, told)
 
