@@ -238,6 +238,7 @@ def test_without_partial_one_bad_row_keeps_all_out(workshop: Workshop, tmp_path:
     assert jobs_in(workshop) == []
     report = taken(workshop, file, partial=True)
     assert (report.batch is not None, report.rejected[0].number) == (True, 42)
+    assert [batch.n_rejected for batch in batches_of(workshop)] == [1]
     assert report.rejected[0].cells[:3] == ("9001", "backlight", "soon")
     assert len(jobs_in(workshop)) == 40
 
@@ -383,6 +384,14 @@ def test_what_matched_nothing_is_counted_and_kept_as_a_note() -> None:
 def test_repairs_as_people_write_them(text: str, said: str) -> None:
     row = Translator(backlight(), match_columns(["repairs"], backlight())).row((text,))
     assert row.get("then", "") == said or (not said and text.split()[-1] in row["notes"])
+
+
+def test_two_columns_of_notes_or_of_repairs_are_both_kept() -> None:
+    told = {"A": "notes", "B": "notes", "C": "repairs", "D": "repairs"}
+    uses = from_data({"columns": told}, [*told], backlight())
+    row = Translator(backlight(), uses).row(("one; two", "three", "driver=not", "strips"))
+    assert parted(row["notes"]) == ["one; two", "three"]
+    assert parted(row["then"]) == ["replace_driver=not", "replace_strips=works"]
 
 
 def test_the_owner_says_how_cells_are_taken_apart() -> None:

@@ -87,10 +87,11 @@ def answer_text(
 
 def model_line(model: Model, *, full: bool = False) -> str:
     """Which model answers, and whether its numbers are the shop's own."""
-    return wrapped(f"model {_origin(model, full=full)}: {_numbers(model)}", 2, 4)
+    return wrapped(f"model {_origin(model, full=full)}: {numbers_words(model)}", 2, 4)
 
 
-def _numbers(model: Model) -> str:
+def numbers_words(model: Model) -> str:
+    """Where a model's numbers come from."""
     return "imported numbers, used as they are" if model.is_imported else "starting numbers, no jobs of this shop yet"
 
 
@@ -141,8 +142,8 @@ def standing(model: Model, diagnosis: Diagnosis, *, likely_only: bool = False) -
     rest = [c for c in in_order if likely_only and diagnosis.faulty(c) < MODES_FROM]
     for component in (c for c in in_order if c not in rest):
         chance = diagnosis.faulty(component)
-        ok, *modes = diagnosis.of(component)
-        ends = (None, None) if ok.low is None or ok.high is None else (1 - ok.high, 1 - ok.low)
+        _, *modes = diagnosis.of(component)
+        ends = diagnosis.faulty_between(component) or (None, None)
         yield measured_line(model.components[component].label.ljust(width), chance, *ends)
         likely = sorted((f for f in modes if f.probability >= WORTH_SHOWING), key=lambda f: -f.probability)
         if len(modes) > 1 and likely and chance >= MODES_FROM:

@@ -97,7 +97,7 @@ def _source(typed: ImportTyped, workshop: Workshop) -> Source:
     uses, splitting = _mapping(typed, head.columns, model)
     if typed.days:
         uses = tuple(replace(use, format=typed.days) if use.is_ in DAYS else use for use in uses)
-    return Source(typed.file, model, typed.sheet, typed.encoding, typed.delimiter, comma, uses, splitting)
+    return Source(typed.file, model, typed.sheet, head.encoding, head.delimiter, comma, uses, splitting)
 
 
 def _model_in(columns_: tuple[str, ...], file: Path) -> str:

@@ -63,7 +63,7 @@ def _text(found: Summary) -> Iterator[str]:
 
 def _bars(counts: Counts, words: Mapping[str, str], n_all: int) -> Iterator[str]:
     rows = [
-        (words.get(name, name), bar(n / max(1, n_all), 12), str(n), percent(n / max(1, n_all)))
+        (words.get(name, name), bar(n / max(1, n_all), 12), str(n), percent(n / max(1, n_all)) if n else "none")
         for name, n in counts.items()
     ]
     yield from table(rows, "llrr") if rows else ("  none",)

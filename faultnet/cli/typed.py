@@ -54,12 +54,7 @@ def understand(asked: Asked) -> Understood:
         raise UsageProblem(f"--at {asked.at}: {model.id} says nothing of set-ups; leave it out")
     case = Case(meter=shop.meter, meters=shop.meters, inches=asked.inches, with_complaint=asked.with_complaint)
     case, told = _case_and_bench(model, case, asked, shop)
-    return Understood(model, case, bench_after_events(model, case).after(**told), _settings(shop, asked.trained))
-
-
-def _settings(shop: Shop, trained: bool | None) -> ShopSettings:
-    """The shop's settings; what is typed about training goes before what they say."""
-    return shop.settings if trained is None else replace(shop.settings, trained=trained)
+    return Understood(model, case, bench_after_events(model, case).after(**told), shop.settings_for(asked.trained))
 
 
 def _case_and_bench(model: Model, case: Case, asked: Asked, shop: Shop) -> tuple[Case, dict[str, str]]:

@@ -78,7 +78,7 @@ def add_from(file: Path, *, db: str, shop_file: str) -> None:
 def doubts(entry: Entry, before: Collection[Entry]) -> Iterator[str]:
     """What to check about an entry; it stands in the list all the same."""
     if entry in before:
-        yield "the same stood there already, and both count; it was not one set, was it?"
+        yield "the same stood there already, and and both count, as two sets"
     others = nominal_of(before, entry.kind, entry.code)
     if others is None:
         if close := nearest_codes(before, entry.kind, entry.code):

@@ -154,6 +154,11 @@ class Diagnosis:
         """P(component faulty)."""
         return sum(f.probability for f in self.of(component)[1:])
 
+    def faulty_between(self, component: str) -> tuple[float, float] | None:
+        """The 90 % interval of that chance; None where the numbers have none."""
+        ok, *_ = self.of(component)
+        return None if ok.low is None or ok.high is None else (1 - ok.high, 1 - ok.low)
+
     def of(self, component: str) -> list[Fault]:
         """Every state of a component, the healthy one first."""
         return [fault for fault in self.faults if fault.component == component]

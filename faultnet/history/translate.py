@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
 
-from faultnet.case.entry import find_state, repair_names
+from faultnet.case.entry import find_state, parse_event, repair_names
 from faultnet.case.points import looks_like_volts, parse_points
 from faultnet.errors import UsageProblem
 from faultnet.history.items import joined, parted
 from faultnet.history.mapping import IGNORED, KEPT_AS_NOTE, LIKE_FROM, REPAIRS, Splitting, Use, plain
+from faultnet.history.read import AnyMeter
 from faultnet.jobs.closing import COMEBACKS, OUTCOMES, VERIFICATIONS
 from faultnet.jobs.facts import OCCURRENCES
 from faultnet.model import Model
@@ -83,21 +84,24 @@ class Translator:
             if not text or number not in self._read:
                 continue
             use = self._read[number]
+            if use.is_ == KEPT_AS_NOTE:
+                notes += self._notes(use, text)
+                continue
             try:
                 said, left = self._said(number, use, text)
             except UsageProblem as error:
                 problems += [f"{use.column}: {problem}" for problem in error.problems]
                 continue
             if said:
-                row[use.is_ if use.is_ != REPAIRS else "then"] = said
+                target = "then" if use.is_ == REPAIRS else use.is_
+                row[target] = f"{row[target]}; {said}" if target == "then" and target in row else said
             if left:
-                notes.append(left if use.is_ == KEPT_AS_NOTE and use.how != "nearest" else f"{use.column}: {left}")
-                if use.is_ != KEPT_AS_NOTE:
-                    self.unmatched[use.column, left] += 1
+                notes.append(f"{use.column}: {left}")
+                self.unmatched[use.column, left] += 1
         if problems:
             raise UsageProblem(*problems)
         if notes:
-            row["notes"] = joined([*parted(row.get("notes", "")), *notes])
+            row["notes"] = joined(notes)
         return row
 
     def _said(self, number: int, use: Use, text: str) -> tuple[str, str]:
@@ -108,8 +112,6 @@ class Translator:
         return self._known[key]
 
     def _translated(self, use: Use, text: str) -> tuple[str, str]:
-        if use.is_ == KEPT_AS_NOTE:
-            return ("", "") if use.how in ("exact", "told") and not text else self._note(use, text)
         if use.is_ == REPAIRS:
             return self._repairs(text)
         if use.is_ in DAYS:
@@ -121,8 +123,11 @@ class Translator:
         seen = self.model.visible.get(use.is_)
         return (text, "") if seen is None else self._finding(use, seen, text)
 
-    def _note(self, use: Use, text: str) -> tuple[str, str]:
-        return (text, "") if use.how in ("exact", "told") else ("", text)
+    def _notes(self, use: Use, text: str) -> list[str]:
+        """The notes in a cell: several where the column is our own, else one, with its heading if it was guessed."""
+        if use.column == KEPT_AS_NOTE:
+            return parted(text)
+        return [f"{use.column}: {text}" if use.how == "nearest" else text]
 
     def _finding(self, use: Use, seen: Observation, text: str) -> tuple[str, str]:
         if (told := use.states.get(text)) is not None:
@@ -141,15 +146,11 @@ class Translator:
 
     def _volts(self, text: str) -> str:
         """Volts with a comma as the decimal sign, where the table has them so; points parted by `/`, `;` or blanks."""
-        if not self.decimal_comma:
-            parse_points(text)
-            return text
-        points = ",".join(re.split(r"\s*[/;]\s*|\s+(?=\d)", text.strip())).replace(" ", "") if "," not in text else ""
-        if "," in text:
-            parts = re.split(r"\s*[/;]\s*|\s+(?=\d)", text.strip())
-            points = ",".join(part.replace(",", ".") for part in parts)
-        parse_points(points)
-        return points
+        if self.decimal_comma:
+            points = re.split(r"\s*[/;]\s*|\s+(?=\d)", text)
+            text = ",".join(point.replace(",", ".") for point in points)
+        parse_points(text)
+        return text
 
     def _number(self, text: str) -> str:
         found = _NUMBER.search(text)
@@ -223,9 +224,6 @@ class Translator:
 
 def _is_ours(model: Model, seen: Observation, text: str) -> bool:
     """Whether a cell is written as our own tables write it."""
-    from faultnet.case.entry import parse_event
-    from faultnet.history.read import AnyMeter
-
     if "," in text and not looks_like_volts(text) and ":" not in text:
         return False
     try:

@@ -7,7 +7,7 @@ from faultnet.case.bench import bench_after_events
 from faultnet.case.case import Case
 from faultnet.case.events import Event
 from faultnet.errors import UsageProblem
-from faultnet.jobs.entry import EVENTS, SEEN, Entry, event_of
+from faultnet.jobs.entry import EVENTS, Entry, event_of
 from faultnet.jobs.job import Job
 from faultnet.model.model import Model
 from faultnet.model.work import BenchState
@@ -88,8 +88,3 @@ def has_repairs(job: Job) -> bool:
 def usual_symptom(job: Job) -> str:
     """Whether the symptom showed, where nobody says: for a set that fails only at times that is not known."""
     return "showing" if job.facts.get("occurrence", "always") == "always" else "unknown"
-
-
-def tests_made(job: Job) -> tuple[str, ...]:
-    """Observations that were entered, in order, each once."""
-    return tuple(dict.fromkeys(entry.name for entry in job.standing if entry.kind in SEEN))

@@ -38,12 +38,17 @@ class Row:
 
 @dataclass(frozen=True)
 class Table:
-    """A table: its columns, and its rows when they are asked for. notes: how it was read."""
+    """A table: its columns, and its rows when they are asked for. notes: how it was read.
+
+    encoding, delimiter: of CSV, as named or found out.
+    """
 
     file: Path
     columns: tuple[str, ...]
     rows: Iterator[Row]
     notes: tuple[str, ...]
+    encoding: str = ""
+    delimiter: str = ""
 
 
 def read_table(file: Path, sheet: str = "", encoding: str = "", delimiter: str = "") -> Table:
@@ -100,7 +105,7 @@ def _csv(file: Path, encoding: str, delimiter: str) -> Table:
         raise FileProblem(f"{file}: there is no heading in it")
     columns = _heading(file, heading.cells)
     shown = {"\t": "tabs", ",": "commas", ";": "semicolons", "|": "bars"}.get(delimiter, repr(delimiter))
-    return Table(file, columns, lines, (f"text in {encoding}, cells parted by {shown}",))
+    return Table(file, columns, lines, (f"text in {encoding}, cells parted by {shown}",), encoding, delimiter)
 
 
 def _start(file: Path) -> bytes:

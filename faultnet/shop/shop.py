@@ -1,7 +1,7 @@
 """What a shop says of itself, as one value: its prices and gates, its meters, where its database is."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from faultnet.readings import METERS, Meter
@@ -32,3 +32,7 @@ class Shop:
     def meters(self) -> Mapping[str, Meter]:
         """Every meter that may be named after `@meter:`: the classes and the shop's own."""
         return {**METERS, **self.own_meters}
+
+    def settings_for(self, trained: bool | None) -> ShopSettings:
+        """The settings; what is said about training, where anything is, goes before what they say."""
+        return self.settings if trained is None else replace(self.settings, trained=trained)

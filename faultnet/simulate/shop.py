@@ -9,6 +9,7 @@ import numpy as np
 
 from faultnet.cpt import Floats, Ints
 from faultnet.jobs import Job
+from faultnet.jobs.stage import WATCH_DAYS
 from faultnet.model import Model
 from faultnet.simulate.bench import SetOnBench
 from faultnet.simulate.forward import sets_with
@@ -18,8 +19,6 @@ from faultnet.simulate.world import PanelGroup, World
 
 POOL = 40_000
 """Sets drawn at the start, of which each job takes one by its group's and its month's odds."""
-
-WATCH_DAYS = 90
 
 
 @dataclass(frozen=True)

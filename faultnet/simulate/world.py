@@ -4,9 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
-HABITS = ("flow_chart", "cheapest", "advised")
-"""How somebody picks the next test: a fixed order, whatever is quickest, what faultnet would advise."""
-
 
 @dataclass(frozen=True)
 class PanelGroup:
@@ -57,7 +54,8 @@ GROUPS = (
 class World:
     """The invented shop. Chances are per job or per test; every one is made up.
 
-    first, months: the time that is covered. habits: how the people there pick tests, by share. convinced: how sure of a
+    first, months: the time that is covered. habits: how the people there pick tests, by share: a fixed
+    order, whatever is quickest, what faultnet would advise. convinced: how sure of a
     part they want to be before they replace it, drawn between the two, after how few tests at the earliest. skips: a
     test that would be next is not made;
     unwritten: a normal result is not written down; as_state: volts are written as a state in words; together: a second

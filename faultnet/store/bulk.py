@@ -1,9 +1,9 @@
 """Many past jobs at once: put in as a numbered batch, taken out as one, and read back in order."""
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -13,7 +13,7 @@ from faultnet.errors import UsageProblem
 from faultnet.jobs import Job
 from faultnet.store.jobs import FACT_COLUMNS, assembled
 from faultnet.store.sums import in_coins
-from faultnet.store.tables import batches, closings, entries, jobs, parts
+from faultnet.store.tables import batches, closings, entries, jobs, moment_text, parts
 
 AT_ONCE = 2_000
 """Jobs that are put in with one call."""
@@ -80,14 +80,13 @@ def insert_batch(
     at: datetime,
     incoming: Iterable[Incoming],
     currency: str,
-    told: Callable[[int], object] = lambda _: None,
-) -> tuple[int, int]:
-    """Put past jobs in as a batch; its number, and how many jobs. told: is called with the number of jobs so far.
+) -> int:
+    """Put past jobs in as a batch; its number.
 
     A job with the number of one that came in before takes its place; that one is kept aside, until the batch is taken
     out again.
     """
-    number = connection.execute(
+    number: int = connection.execute(
         batches.insert()
         .values(file=file, digest=digest, mapping=json.dumps(mapping), n_jobs=0, n_rejected=0, by=by, at=at)
         .returning(batches.c.id)
@@ -98,17 +97,21 @@ def insert_batch(
     n_jobs = 0
     for some in _chunks(incoming):
         first = _new_ids(connection, len(some))
-        for (each, _), job_id in zip(((i.job, i) for i in some), first, strict=True):
+        for each, job_id in zip((one.job for one in some), first, strict=True):
             if each.number in before:
                 _set_aside(connection, before.pop(each.number), job_id, each.number)
             ids[each.number] = job_id
             links += [(job_id, each.after)] if each.after else []
         _insert(connection, some, first, number, currency)
         n_jobs += len(some)
-        told(n_jobs)
     _link(connection, links, ids)
     connection.execute(batches.update().where(batches.c.id == number).values(n_jobs=n_jobs))
-    return number, n_jobs
+    return number
+
+
+def note_rejected(connection: Connection, number: int, n_rejected: int) -> None:
+    """Note how many rows of a batch's file could not be taken."""
+    connection.execute(batches.update().where(batches.c.id == number).values(n_rejected=n_rejected))
 
 
 def undo_batch(connection: Connection, number: int, at: datetime) -> int:
@@ -206,11 +209,11 @@ def _insert(connection: Connection, some: Sequence[Incoming], ids: Sequence[int]
         kept = {column: facts.get(fact) for fact, column in FACT_COLUMNS.items()}
         numbers = [None if kept[c] is None else float(kept[c] or 0) for c in ("inches", "age_years")]
         job_rows.append((
-            job_id, job.number, job.model, None, job.comeback, _text(job.opened_at), job.opened_by, job.stage,
-            _text(job.stage_since), len(job.entries), kept["panel"], kept["board"], *numbers, kept["occurrence"],
+            job_id, job.number, job.model, None, job.comeback, moment_text(job.opened_at), job.opened_by, job.stage,
+            moment_text(job.stage_since), len(job.entries), kept["panel"], kept["board"], *numbers, kept["occurrence"],
             batch, each.digest,
         ))  # fmt: skip
-        at = _text(job.opened_at)
+        at = moment_text(job.opened_at)
         entry_rows += [
             (job_id, n, n, e.kind, e.name, e.state, e.value, e.unit, e.hold, e.against, e.meter, e.symptom, e.by,
              e.note, at)
@@ -225,7 +228,7 @@ def _insert(connection: Connection, some: Sequence[Incoming], ids: Sequence[int]
         if (end := job.closing) is not None:
             closing_rows.append((
                 job_id, end.outcome, end.verification, end.hours_on_test, end.minutes, in_coins(end.parts, paid_in),
-                in_coins(end.price, paid_in), paid_in, end.note, end.by, _text(end.at or job.stage_since),
+                in_coins(end.price, paid_in), paid_in, end.note, end.by, moment_text(end.at or job.stage_since),
             ))  # fmt: skip
     _many(connection, "jobs", _JOB, job_rows)
     _many(connection, "entries", _ENTRY, entry_rows)
@@ -254,7 +257,3 @@ def _link(connection: Connection, links: Sequence[tuple[int, str]], ids: Mapping
     if rows:
         mark = "?" if connection.dialect.name == "sqlite" else "%s"
         connection.exec_driver_sql(f"UPDATE jobs SET after_id = {mark} WHERE id = {mark}", rows)
-
-
-def _text(at: datetime) -> str:
-    return at.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"

@@ -34,7 +34,7 @@ _NUMBERING = 7_215_019_447
 
 @dataclass(frozen=True)
 class Listed:
-    """A job in one line. price: named last, in coins; outcome: "" while it is open."""
+    """A job in one line. outcome: "" while it is open; after: the job it came back from, or ""."""
 
     number: str
     model: str

@@ -44,11 +44,16 @@ class Moment(TypeDecorator[datetime]):
             return None
         if value.tzinfo is None:
             raise ValueError("a moment needs its time zone")
-        return value.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
+        return moment_text(value)
 
     def process_result_value(self, value: str | None, _dialect: Dialect) -> datetime | None:
         """The moment of a text."""
         return None if value is None else datetime.fromisoformat(value)
+
+
+def moment_text(at: datetime) -> str:
+    """A moment as it stands in the database."""
+    return at.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 def _one_of(column: str, known: object) -> str:

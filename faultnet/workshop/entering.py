@@ -88,8 +88,7 @@ def correct(workshop: Workshop, number: str, seq: int, text: str) -> tuple[Entry
         entry = replace(_entry(model, event), supersedes=seq, place=before.place)
         now = workshop.clock()
         written = append(connection, number, [entry], now)
-        _after_change(connection, job, before, entry, workshop)
-        return written
+        return (*written, *_after_change(connection, job, before, entry, workshop))
 
 
 def take_back(workshop: Workshop, number: str, seq: int, note: str = "") -> tuple[Entry, ...]:
@@ -101,8 +100,7 @@ def take_back(workshop: Workshop, number: str, seq: int, note: str = "") -> tupl
             raise UsageProblem(f"entry {seq} is {kind_words(before)}, which is changed by a later one, not taken back")
         entry = Entry("taken_back", note=note, supersedes=seq, place=before.place)
         written = append(connection, number, [entry], workshop.clock())
-        _after_change(connection, job, before, entry, workshop)
-        return written
+        return (*written, *_after_change(connection, job, before, entry, workshop))
 
 
 def skip(workshop: Workshop, number: str, test: str, why: str) -> tuple[Entry, ...]:
@@ -182,12 +180,15 @@ def _entry(model: Model, event: Event) -> Entry:
     return entry_of(event) if reading is None else entry_of(event, reading.unit)
 
 
-def _after_change(connection: Connection, job: Job, before: Entry, entry: Entry, workshop: Workshop) -> None:
-    """The stage after the outcome of a repair was changed or taken back, while the set is on the bench."""
+def _after_change(
+    connection: Connection, job: Job, before: Entry, entry: Entry, workshop: Workshop
+) -> tuple[Entry, ...]:
+    """The stage after the outcome of a repair was changed or taken back, while the set is on the bench, as entries."""
     if before.kind != "repair" or before.state == entry.state or job.stage not in ("repaired", "on_test", "tested"):
-        return
+        return ()
     stage = moved(job.stage, "repair_works" if entry.state == "works" else "repair_fails")
-    if stage != job.stage:
-        now = workshop.clock()
-        append(connection, job.number, [Entry("stage", "corrected", stage)], now)
-        move_stage(connection, job.number, stage, now)
+    if stage == job.stage:
+        return ()
+    now = workshop.clock()
+    move_stage(connection, job.number, stage, now)
+    return append(connection, job.number, [Entry("stage", "corrected", stage)], now)

@@ -4,6 +4,7 @@ import hashlib
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 from pathlib import Path
 
 from faultnet.errors import UsageProblem
@@ -13,7 +14,16 @@ from faultnet.history.read import RowReader
 from faultnet.history.translate import Translator
 from faultnet.model import Model
 from faultnet.sheets.read import Table, read_column, read_table
-from faultnet.store.bulk import Batch, Incoming, Known, insert_batch, known_jobs, list_batches, undo_batch
+from faultnet.store.bulk import (
+    Batch,
+    Incoming,
+    Known,
+    insert_batch,
+    known_jobs,
+    list_batches,
+    note_rejected,
+    undo_batch,
+)
 from faultnet.workshop.backup import back_up_before
 from faultnet.workshop.workshop import Workshop
 
@@ -90,16 +100,18 @@ def take_in(
         report, incoming = _incoming(source, known_jobs(connection), told)
         first = next(incoming, None)
         if first is not None:
-            report.batch, _ = insert_batch(
+            report.batch = insert_batch(
                 connection,
                 source.file.name,
                 _digest(source.file),
                 as_data(report.uses, source.splitting),
                 by,
                 workshop.clock(),
-                _chained(first, incoming),
+                chain([first], incoming),
                 workshop.shop.settings.currency,
             )
+        if report.batch is not None:
+            note_rejected(connection, report.batch, report.n_rejected)
         if report.n_rejected and not partial:
             inside.rollback()
             report.batch = None
@@ -234,8 +246,3 @@ def _row_digest(row: Mapping[str, str]) -> str:
 def _digest(file: Path) -> str:
     with file.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
-
-
-def _chained(first: Incoming, rest: Iterator[Incoming]) -> Iterator[Incoming]:
-    yield first
-    yield from rest

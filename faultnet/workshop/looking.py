@@ -1,11 +1,10 @@
 """Where a job stands: its faults, what to do next, and a note of what was advised."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from faultnet.diagnosis import BetterFit, Diagnosis, diagnose
 from faultnet.files.fits import fits_better
 from faultnet.ranking import Ranking, rank_tests
-from faultnet.settings import ShopSettings
 from faultnet.store.advice import Advised, insert_advice
 from faultnet.workshop.workshop import Bench, Workshop, on_the_bench
 
@@ -33,15 +32,9 @@ def look(workshop: Workshop, number: str, shown_in: str, *, trained: bool | None
 def look_at(workshop: Workshop, bench: Bench, *, trained: bool | None = None) -> Look:
     """The same of a job that is on the bench, noting nothing."""
     model, case = bench.model, bench.case
-    settings = settings_of(workshop, trained)
+    settings = workshop.shop.settings_for(trained)
     ranking = rank_tests(model, case, bench.replayed.bench, settings)
     return Look(bench, diagnose(model, case), ranking, fits_better(model, case))
-
-
-def settings_of(workshop: Workshop, trained: bool | None) -> ShopSettings:
-    """The shop's settings; what is said about training goes before what they say."""
-    settings = workshop.shop.settings
-    return settings if trained is None else replace(settings, trained=trained)
 
 
 def note_advice(workshop: Workshop, found: Look, shown_in: str) -> None:

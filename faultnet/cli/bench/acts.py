@@ -1,11 +1,11 @@
-"""What the keys of the loop do: each gives how many entries the job has then, or None where nothing was entered."""
+"""What the keys of the loop do: each gives what was written down, or None where nothing was."""
 
 from collections.abc import Callable, Mapping, Sequence
 
 from faultnet.case.words import state_words
 from faultnet.cli.as_text import reasons, step_of_test
 from faultnet.cli.bench.ask import ask_repair, ask_volts, choose
-from faultnet.cli.bench.keys import ask_key, ask_line
+from faultnet.cli.bench.keys import Left, ask_key, ask_line
 from faultnet.cli.bench.screen import Screen
 from faultnet.cli.job.add import entry_line
 from faultnet.cli.job.end import ClosingTyped, closing_typed, hints
@@ -24,23 +24,25 @@ from faultnet.workshop.entering import TAKEN_BACK, enter, go_on_with, skip, take
 from faultnet.workshop.repairing import Doubtful, repair
 from faultnet.workshop.workshop import Workshop, read_job
 
-Act = Callable[[Workshop, Screen], int | None]
+Written = Sequence[Entry] | None
+
+Act = Callable[[Workshop, Screen], Written]
 
 
-def answer(workshop: Workshop, screen: Screen, number: int) -> int:
+def answer(workshop: Workshop, screen: Screen, number: int) -> Sequence[Entry]:
     """The advised test showed this outcome."""
     test = screen.advised
     assert test is not None
     return _enter(workshop, screen, [f"{test.reveals[0]}={test.outcomes[number].state}"])
 
 
-def answer_each(workshop: Workshop, screen: Screen) -> int | None:
+def answer_each(workshop: Workshop, screen: Screen) -> Written:
     """The advised test shows several things: each is asked for."""
     test = screen.advised
     return None if test is None else _enter(workshop, screen, _asked(screen, test))
 
 
-def volts(workshop: Workshop, screen: Screen) -> int | None:
+def volts(workshop: Workshop, screen: Screen) -> Written:
     """The advised test was read in volts, point by point."""
     test = screen.advised
     if test is None or not screen.takes_volts:
@@ -54,7 +56,7 @@ def why(_workshop: Workshop, screen: Screen) -> None:
     print("\n".join(reasons(screen.model, screen.bench.case, screen.diagnosis, screen.bench.replayed.numbers)))
 
 
-def other(workshop: Workshop, screen: Screen) -> int | None:
+def other(workshop: Workshop, screen: Screen) -> Written:
     """Another test than the one advised, with its set-up and cautions."""
     held = screen.ranking.held_because
     tests = [test for test in screen.ranking.tests if ("test", test.test) not in held]
@@ -74,7 +76,7 @@ def other(workshop: Workshop, screen: Screen) -> int | None:
     return _enter(workshop, screen, _asked(screen, test))
 
 
-def enter_text(workshop: Workshop, screen: Screen) -> int | None:
+def enter_text(workshop: Workshop, screen: Screen) -> Written:
     """Anything that can be entered, as it is typed for `job add`."""
     print(wrapped("As for `faultnet job add`: sound=present loaded=36.8,37.1, or --note TEXT; Enter for nothing.", 2))
     text = ask_line("enter: ")
@@ -85,7 +87,7 @@ def enter_text(workshop: Workshop, screen: Screen) -> int | None:
     return _enter(workshop, screen, text.split())
 
 
-def skip_test(workshop: Workshop, screen: Screen) -> int | None:
+def skip_test(workshop: Workshop, screen: Screen) -> Written:
     """The advised test will not be made."""
     test = screen.advised
     if test is None:
@@ -93,7 +95,7 @@ def skip_test(workshop: Workshop, screen: Screen) -> int | None:
     return _told(screen, skip(workshop, screen.job.number, test.test, ask_line(f"why skip {test.label}? ")))
 
 
-def take_back_last(workshop: Workshop, screen: Screen) -> int | None:
+def take_back_last(workshop: Workshop, screen: Screen) -> Written:
     """The entry that was made last does not stand any more."""
     back = [entry for entry in screen.job.standing if entry.kind in TAKEN_BACK]
     if not back:
@@ -113,7 +115,7 @@ def take_back_asked(workshop: Workshop, number: str) -> None:
         take_back(workshop, number, int(text))
 
 
-def repair_made(workshop: Workshop, screen: Screen) -> int | None:
+def repair_made(workshop: Workshop, screen: Screen) -> Written:
     """A repair was made: which, with which parts, and whether the set works."""
     asked = ask_repair(screen)
     if asked is None:
@@ -130,7 +132,7 @@ def repair_made(workshop: Workshop, screen: Screen) -> int | None:
         return _told(screen, repair(workshop, screen.job.number, made, parts, sure=True))
 
 
-def price(workshop: Workshop, screen: Screen) -> int | None:
+def price(workshop: Workshop, screen: Screen) -> Written:
     """What to name to the customer; what was named, and what the customer said."""
     number, settings = screen.job.number, workshop.shop.settings
     moves = possible_moves(screen.job.stage)
@@ -145,7 +147,7 @@ def price(workshop: Workshop, screen: Screen) -> int | None:
     return _told(screen, name_price(workshop, number, parse_sum("price", text, decimal_comma=settings.decimal_comma)))
 
 
-def close_job(workshop: Workshop, screen: Screen) -> int | None:
+def close_job(workshop: Workshop, screen: Screen) -> Written:
     """How the job ended."""
     possible = [m.removeprefix("close_") for m in possible_moves(screen.job.stage) if m.startswith("close_")]
     chosen = choose("How did it end?", [(OUTCOMES[outcome], "") for outcome in possible])
@@ -166,7 +168,7 @@ def close_job(workshop: Workshop, screen: Screen) -> int | None:
     return entered
 
 
-def move_on(workshop: Workshop, screen: Screen) -> int | None:
+def move_on(workshop: Workshop, screen: Screen) -> Written:
     """Waiting for a part, running on test, gone home."""
     targets = {"wait": "waiting", "part_here": "agreed", "run": "on_test", "reopen": "tested", "watch": "watched"}
     targets |= {"send_back": "done"}
@@ -180,7 +182,7 @@ def move_on(workshop: Workshop, screen: Screen) -> int | None:
     return None if number is None else _told(screen, move(workshop, screen.job.number, possible[number]))
 
 
-def go_on(workshop: Workshop, screen: Screen) -> int | None:
+def go_on(workshop: Workshop, screen: Screen) -> Written:
     """Another model goes on from what this one found out."""
     told = screen.diagnosis.next_model
     if told is None or not told.models:
@@ -191,8 +193,6 @@ def go_on(workshop: Workshop, screen: Screen) -> int | None:
 
 def leave(_workshop: Workshop, _screen: Screen) -> None:
     """Leave the loop."""
-    from faultnet.cli.bench.keys import Left
-
     raise Left
 
 
@@ -230,7 +230,7 @@ def _asked(screen: Screen, test: RankedTest) -> list[str]:
     return texts
 
 
-def _enter(workshop: Workshop, screen: Screen, texts: Sequence[str]) -> int:
+def _enter(workshop: Workshop, screen: Screen, texts: Sequence[str]) -> Sequence[Entry]:
     """Write it down; of a set that fails only at times it is asked whether it did."""
     if usual_symptom(screen.job) != "showing" and not any("@" in text for text in texts):
         pressed = ask_key("was it failing meanwhile? [y/n, Enter not known] ").lower()
@@ -239,8 +239,8 @@ def _enter(workshop: Workshop, screen: Screen, texts: Sequence[str]) -> int:
     return _told(screen, enter(workshop, screen.job.number, texts))
 
 
-def _told(screen: Screen, written: Sequence[Entry]) -> int:
-    """Say what was written down; how many entries the job has then."""
+def _told(screen: Screen, written: Sequence[Entry]) -> Sequence[Entry]:
+    """Say what was written down, and give it back."""
     print("Written down:")
     print("\n".join(entry_line(entry, screen.model) for entry in written))
-    return max(entry.seq for entry in written)
+    return written

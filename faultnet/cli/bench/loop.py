@@ -4,9 +4,9 @@ Every answer is written down at once, so leaving, a lost connection or a flat ba
 anew for each screen, so that two people may work on one set.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from faultnet.cli.as_text import advice, standing
+from faultnet.cli.as_text import advice, model_line, standing
 from faultnet.cli.bench import acts
 from faultnet.cli.bench.keys import Left, ask_key
 from faultnet.cli.bench.pick import pick_job
@@ -17,6 +17,7 @@ from faultnet.cli.kinds import onward
 from faultnet.cli.terminal import bold, note, wrapped
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import ContradictoryEvidence, UsageProblem
+from faultnet.jobs import Entry
 from faultnet.jobs.stage import possible_moves
 from faultnet.model.work import Caution
 from faultnet.workshop.looking import look
@@ -39,18 +40,17 @@ def bench_loop(number: str, *, trained: bool | None, by: str, db: str, shop: str
 
 def _work(workshop: Workshop, number: str, trained: bool | None) -> None:
     shown: set[Caution] = set()
-    is_first = True
-    last: int | None = None
+    before: Screen | None = None
+    mine: set[int] = set()
     while True:
         screen = _look(workshop, number, trained, shown)
         if screen is None:
             acts.take_back_asked(workshop, number)
             continue
-        if last is not None and len(screen.job.entries) != last:
-            _others(screen, last)
-        print("\n".join(_screen(workshop, screen, is_first=is_first)))
-        is_first = False
-        last = _one_key(workshop, screen)
+        if before is not None:
+            _others(screen, before, mine)
+        print("\n".join(_screen(workshop, screen, is_first=before is None)))
+        before, mine = screen, {entry.seq for entry in _one_key(workshop, screen)}
 
 
 def _look(workshop: Workshop, number: str, trained: bool | None, shown: set[Caution]) -> Screen | None:
@@ -66,16 +66,18 @@ def _look(workshop: Workshop, number: str, trained: bool | None, shown: set[Caut
     return Screen(found, shown)
 
 
-def _others(screen: Screen, last: int) -> None:
-    """What somebody else entered since the last screen."""
-    for entry in screen.job.entries[last:]:
-        print(wrapped(f"entered elsewhere: {entry.seq}. {entry_words(entry, screen.model)}", 0, 2))
+def _others(screen: Screen, before: Screen, mine: set[int]) -> None:
+    """What somebody else entered since the last screen. mine: numbers of what was entered here."""
+    for entry in screen.job.entries[len(before.job.entries) :]:
+        if entry.seq not in mine:
+            print(wrapped(f"entered elsewhere: {entry.seq}. {entry_words(entry, screen.model)}", 0, 2))
 
 
 def _screen(workshop: Workshop, screen: Screen, *, is_first: bool) -> Iterator[str]:
     yield ""
     yield from heading(screen.job, workshop.clock().date())
     if is_first:
+        yield model_line(screen.model)
         yield from (wrapped(f"note: {each}", 2, 4) for each in screen.bench.notes)
         yield from earlier_words(screen.bench)
     yield ""
@@ -108,8 +110,8 @@ def _keys_line(screen: Screen) -> str:
     return "Keys: " + ", ".join([*told, "l leave"])
 
 
-def _one_key(workshop: Workshop, screen: Screen) -> int:
-    """Ask for a key and do what it says, until something was entered; how many entries the job has then."""
+def _one_key(workshop: Workshop, screen: Screen) -> Sequence[Entry]:
+    """Ask for a key and do what it says, until something was written down, and give that."""
     while True:
         pressed = ask_key("> ")
         try:

@@ -16,7 +16,7 @@ from faultnet.jobs import Job
 from faultnet.jobs.closing import COMEBACKS
 from faultnet.jobs.stage import STAGES, stage_on, watched_until
 from faultnet.model import Model
-from faultnet.words import in_words, percent
+from faultnet.words import in_words, percent, percent_range
 from faultnet.workshop.workshop import Bench, Workshop, on_the_bench
 
 MOST_FAULTS = 5
@@ -86,10 +86,8 @@ def _faults(model: Model, case: Case) -> Block:
         return Block(heading, lines=(str(error),))
     rows = []
     for component in sorted(model.components, key=lambda c: -diagnosis.faulty(c))[:MOST_FAULTS]:
-        ok, *_ = diagnosis.of(component)
-        chance = diagnosis.faulty(component)
-        known = ok.low is not None and ok.high is not None
-        span = f"{percent(1 - (ok.high or 0))} to {percent(1 - (ok.low or 0))}" if known else "no interval"
+        chance, ends = diagnosis.faulty(component), diagnosis.faulty_between(component)
+        span = "no interval" if ends is None else f"{percent_range(*ends)} %"
         rows.append((model.components[component].label, percent(chance), span, in_words(chance)))
     header = ("part", "faulty", "90 % interval", "in words")
     return Block(heading, header=header, rows=tuple(rows), widths=(34, 14, 26, 26))

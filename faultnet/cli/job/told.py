@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import date, datetime
 
 from faultnet.case.words import describe_event
+from faultnet.cli.as_text import numbers_words
 from faultnet.cli.terminal import bold, wrapped
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Closing, Entry, Job, Part
@@ -12,7 +13,7 @@ from faultnet.jobs.entry import EVENTS, event_of
 from faultnet.jobs.facts import FACTS, OCCURRENCES
 from faultnet.jobs.stage import STAGES, stage_on, watched_until
 from faultnet.model import Model
-from faultnet.words import fixed, in_words, percent
+from faultnet.words import fixed, in_words, percent, percent_range
 from faultnet.workshop.looking import Look
 
 
@@ -105,9 +106,14 @@ def standing_line(found: Look) -> Iterator[str]:
         yield wrapped(f"Next: {told.why}", 0, 2)
         return
     leading = sorted(model.components, key=lambda c: -found.diagnosis.faulty(c))[:3]
-    shares = ", ".join(f"{model.components[c].label} {percent(found.diagnosis.faulty(c))}" for c in leading)
+    shares = ", ".join(f"{model.components[c].label} {_with_interval(found, c)}" for c in leading)
     first = in_words(found.diagnosis.faulty(leading[0]))
-    yield wrapped(f"Now: {shares} (the first: {first})", 0, 2)
+    yield wrapped(f"Now: {shares} (the first: {first}; in brackets 90 %; {numbers_words(model)})", 0, 2)
     labels = {test.id: test.label for test in model.tests.values()} | {r.id: r.label for r in model.repairs.values()}
     step = f"{labels[told.id]} [{told.id}]: {told.why}" if told.id else told.why
     yield wrapped(f"Next: {step}", 0, 2)
+
+
+def _with_interval(found: Look, component: str) -> str:
+    chance, ends = percent(found.diagnosis.faulty(component)), found.diagnosis.faulty_between(component)
+    return chance if ends is None else f"{chance} ({percent_range(*ends)})"
