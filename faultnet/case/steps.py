@@ -6,6 +6,7 @@ import numpy as np
 
 from faultnet.case.case import Case
 from faultnet.case.events import SYMPTOM_SHOWING, Finding, Reading, RepairOutcome, Seen, SoftFinding
+from faultnet.case.sequence import Altered, Item, Together, sequence_of
 from faultnet.cpt import Floats
 from faultnet.engine.evidence import Change, Likelihood, Step, finding, soft_finding
 from faultnet.engine.interface import Belief
@@ -33,29 +34,23 @@ def readings_now(model: Model, case: Case) -> tuple[int, ...]:
 def case_steps(
     model: Model, case: Case, counted: Iterable[int] | None = None, *, altered_before: int | None = None
 ) -> list[Step]:
-    """The steps of a case; `counted` are the numbers of the events to use (default: all that count).
-
-    What tests alter happens whether or not their findings are used, but for tests made at or after the event
-    `altered_before`. Readings taken before one of them is touched share the set's nominal; where it is unknown, later
-    ones are weighed apart.
-    """
-    order = case.order(model)
-    use = set(order.place if counted is None else counted)
-    at = {there: number for number, there in order.place.items()}
-    steps = _known_before(model, case)
-    for number in range(len(case.events)):
-        event = case.events[at[number]] if at.get(number) in use else None
-        if isinstance(event, Finding | SoftFinding):
-            steps.append(_finding_step(model, event, chance_of_showing(model, event)))
-        steps.extend(_reading_steps(model, case, use.intersection(order.readings.get(number, ()))))
-        if isinstance(event, RepairOutcome):
-            steps.extend(repair_steps(model, event))
-        if altered_before is None or number < altered_before:
-            steps.extend(alteration_steps(model, order.altered.get(number, ())))
-    return [*steps, *_reading_steps(model, case, use.intersection(order.readings[len(case.events)]))]
+    """The steps of a case: what is known before, then its sequence (`sequence_of` says what the arguments are)."""
+    items = sequence_of(model, case, counted, altered_before=altered_before)
+    return [*known_before(model, case), *(step for item in items for step in item_steps(model, case, item))]
 
 
-def _known_before(model: Model, case: Case) -> list[Step]:
+def item_steps(model: Model, case: Case, item: Item) -> list[Step]:
+    """The steps of one item of a sequence. case: what is known of the set's nominal and of the meters."""
+    if isinstance(item, RepairOutcome):
+        return repair_steps(model, item)
+    if isinstance(item, Altered):
+        return alteration_steps(model, item.made)
+    if isinstance(item, Together):
+        return _reading_steps(model, case, item.readings)
+    return [_finding_step(model, item, chance_of_showing(model, item))]
+
+
+def known_before(model: Model, case: Case) -> list[Step]:
     """What is known before anything is seen on the bench: given conditions and the complaint."""
     network = model.compiled.network
     steps: list[Step] = [finding(network, condition, state) for condition, state in case.given.items()]
@@ -104,13 +99,11 @@ def alteration_steps(model: Model, alters: Iterable[Alteration]) -> list[Step]:
     return [Change(component, matrix) for component, matrix in matrices.items()]
 
 
-def _reading_steps(model: Model, case: Case, numbers: Iterable[int]) -> list[Step]:
+def _reading_steps(model: Model, case: Case, taken: Iterable[Reading]) -> list[Step]:
     """One likelihood for readings that are weighed together, or one for each chance that the symptom showed."""
     readings: dict[float, list[Volts]] = {}
-    for number in sorted(numbers):
-        event = case.events[number]
-        if isinstance(event, Reading):
-            readings.setdefault(chance_of_showing(model, event), []).append(volts_of(case, event))
+    for event in taken:
+        readings.setdefault(chance_of_showing(model, event), []).append(volts_of(case, event))
     return [reading_likelihood(model, volts, case.nominal, showing) for showing, volts in readings.items()]
 
 
