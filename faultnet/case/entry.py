@@ -140,13 +140,9 @@ def _told(event: Seen, model: Model | None) -> list[str]:
     return told + ([f"by:{event.by}"] if event.by else [])
 
 
-def observation_names(model: Model) -> dict[str, str]:
+def observation_names(model: Model) -> Mapping[str, str]:
     """Every name an observation can be typed under, with its id."""
-    names: dict[str, str] = {}
-    for seen in model.visible.values():
-        names.update(dict.fromkeys((seen.short, *seen.also), seen.id))
-    names.update({id_: id_ for id_ in model.visible})
-    return names
+    return model.names_of_observations
 
 
 def component_names(model: Model) -> frozenset[str]:
@@ -154,10 +150,9 @@ def component_names(model: Model) -> frozenset[str]:
     return frozenset(name for c in model.components.values() for name in (c.id, c.short, *c.also))
 
 
-def repair_names(model: Model) -> dict[str, str]:
+def repair_names(model: Model) -> Mapping[str, str]:
     """Every name a repair can be typed under, with its id."""
-    names = {name: repair.id for repair in model.repairs.values() for name in repair.also}
-    return {**names, **{id_: id_ for id_ in model.repairs}}
+    return model.names_of_repairs
 
 
 def parse_given(model: Model, texts: Iterable[str]) -> dict[str, str]:

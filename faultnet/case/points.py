@@ -68,6 +68,8 @@ def _parse_point(text: str) -> float | None:
 
 def _unit(text: str) -> tuple[str, str]:
     """A number and its unit as typed, `36.8 V` or `500mV`; volts where none is typed."""
+    if text[-1:].isdigit():
+        return text, "V"
     for unit in ("mV", *_OTHER_UNITS, "V"):
         if text.lower().endswith(unit.lower()):
             return text[: -len(unit)].rstrip(), unit

@@ -1,6 +1,6 @@
 """From the events of a case to the steps an engine takes, and the belief they lead to."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
@@ -36,7 +36,10 @@ def case_steps(
 ) -> list[Step]:
     """The steps of a case: what is known before, then its sequence (`sequence_of` says what the arguments are)."""
     items = sequence_of(model, case, counted, altered_before=altered_before)
-    return [*known_before(model, case), *(step for item in items for step in item_steps(model, case, item))]
+    brought_in_for = model.brought_in_for
+    is_usual = case.with_complaint and brought_in_for is not None and not case.tells(brought_in_for[0])
+    before = known_before(model, case.given, with_complaint=is_usual)
+    return [*before, *(step for item in items for step in item_steps(model, case, item))]
 
 
 def item_steps(model: Model, case: Case, item: Item) -> list[Step]:
@@ -50,13 +53,12 @@ def item_steps(model: Model, case: Case, item: Item) -> list[Step]:
     return [_finding_step(model, item, chance_of_showing(model, item))]
 
 
-def known_before(model: Model, case: Case) -> list[Step]:
-    """What is known before anything is seen on the bench: given conditions and the complaint."""
+def known_before(model: Model, given: Mapping[str, str], *, with_complaint: bool) -> list[Step]:
+    """What is known before anything is seen on the bench: given conditions, and what the set was brought in for."""
     network = model.compiled.network
-    steps: list[Step] = [finding(network, condition, state) for condition, state in case.given.items()]
-    brought_in_for = model.brought_in_for
-    if case.with_complaint and brought_in_for is not None and not case.tells(brought_in_for[0]):
-        steps.append(finding(network, *brought_in_for))
+    steps: list[Step] = [finding(network, condition, state) for condition, state in given.items()]
+    if with_complaint and model.brought_in_for is not None:
+        steps.append(finding(network, *model.brought_in_for))
     return steps
 
 

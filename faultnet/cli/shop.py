@@ -66,6 +66,7 @@ def _info_json(shop: Shop) -> dict[str, Any]:
             "database": database_words(shop),
         },
         "settings": [{"key": k, "value": v, "from": origin, "means": means} for k, v, origin, means in rows(shop)],
+        "panel_groups": {group: list(codes) for group, codes in shop.panel_groups.codes.items()},
         "meters": {name: asdict(meter) for name, meter in shop.own_meters.items()},
         "meter_classes": {name: asdict(meter) for name, meter in METERS.items()},
     }
@@ -84,6 +85,14 @@ def _info_text(shop: Shop) -> Iterator[str]:
     yield bold("Settings")
     yield from wrapped_table(
         [(k, _written(v), origin, m) for k, v, origin, m in rows(shop) if k != "database.url"], "llll"
+    )
+    yield ""
+    yield bold("Panel groups") + "  (which panel codes belong together)"
+    rows_of = [(group, ", ".join(codes)) for group, codes in shop.panel_groups.codes.items()]
+    yield from (
+        wrapped_table(rows_of, "ll")
+        if rows_of
+        else [wrapped('none; faultnet shop set panel_groups.NAME "CODE, BEGINNING*"', 2, 4)]
     )
     yield ""
     yield bold("Meters") + "  (to name after @meter:, and as class)"

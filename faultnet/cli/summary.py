@@ -1,6 +1,7 @@
 """`faultnet history summary`: what the shop's jobs amount to."""
 
 import json
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 
@@ -8,6 +9,7 @@ from faultnet.cli.terminal import bar, bold, table, wrapped, wrapped_table
 from faultnet.cli.workshop import workshop_of
 from faultnet.jobs.closing import OUTCOMES, VERIFICATIONS
 from faultnet.jobs.stage import STAGES
+from faultnet.shop.groups import PanelGroups
 from faultnet.store.summary import Counts, Summary, summarize
 from faultnet.words import percent
 
@@ -21,14 +23,15 @@ def show_summary(*, db: str, shop: str, as_json: bool) -> None:
     with workshop.database.read() as connection:
         found = summarize(connection)
     if as_json:
-        print(json.dumps({"schema_version": SCHEMA_VERSION, **asdict(found)}, indent=2))
+        groups = by_group(found.by_panel, workshop.shop.panel_groups)
+        print(json.dumps({"schema_version": SCHEMA_VERSION, **asdict(found), "by_panel_group": groups}, indent=2))
     elif not found.n_jobs:
         print("No jobs yet: faultnet job open, or faultnet history import FILE")
     else:
-        print("\n".join(_text(found)))
+        print("\n".join(_text(found, workshop.shop.panel_groups)))
 
 
-def _text(found: Summary) -> Iterator[str]:
+def _text(found: Summary, groups: PanelGroups) -> Iterator[str]:
     first, last = min(found.by_month), max(found.by_month)
     yield wrapped(f"{found.n_jobs} jobs from {first} to {last}, {found.n_comebacks} of them comebacks", 0, 2)
     yield ""
@@ -41,7 +44,7 @@ def _text(found: Summary) -> Iterator[str]:
     yield bold("What cured them") + "  (the last repair of jobs that were fixed)"
     rows = [("", "verified", "not verified")]
     rows += [(name, str(sure), str(other)) for name, (sure, other) in [*found.cured_by.items()][:MOST_SHOWN]]
-    yield from wrapped_table(rows, "lrr")
+    yield from wrapped_table(rows, "lrr") if found.cured_by else ("  none",)
     yield ""
     yield bold("How often each test is recorded") + "  (jobs)"
     yield from _bars(found.tests, {}, found.n_jobs)
@@ -49,6 +52,12 @@ def _text(found: Summary) -> Iterator[str]:
     yield bold("Not recorded") + "  (jobs)"
     yield from _bars(found.gaps, {}, found.n_jobs)
     yield ""
+    if groups.codes:
+        yield bold("By panel group") + "  (jobs)"
+        yield from _bars(
+            {name or "in no group": n for name, n in by_group(found.by_panel, groups).items()}, {}, found.n_jobs
+        )
+        yield ""
     yield bold("By panel code") + "  (jobs; the most frequent)"
     shown = {name or "none written": n for name, n in [*found.by_panel.items()][:MOST_SHOWN]}
     yield from _bars(shown, {}, found.n_jobs)
@@ -59,6 +68,14 @@ def _text(found: Summary) -> Iterator[str]:
         yield ""
         yield bold("Now")
         yield from _bars(found.by_stage, STAGES, found.n_jobs)
+
+
+def by_group(by_panel: Counts, groups: PanelGroups) -> dict[str, int]:
+    """Jobs by panel group, the most frequent first; "" where the code is in none, or nobody wrote one."""
+    counts: Counter[str] = Counter()
+    for code, n in by_panel.items():
+        counts[groups.group_of(code)] += n
+    return dict(counts.most_common())
 
 
 def _bars(counts: Counts, words: Mapping[str, str], n_all: int) -> Iterator[str]:

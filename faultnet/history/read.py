@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from faultnet.case.entry import parse_event
 from faultnet.case.events import RepairOutcome
 from faultnet.errors import UsageProblem
-from faultnet.history.items import parted
+from faultnet.history.items import in_tested_order, parted
 from faultnet.jobs import Closing, Entry, Job, Part
 from faultnet.jobs.closing import COMEBACKS, OUTCOMES, PART_SOURCES, VERIFICATIONS
 from faultnet.jobs.entry import entry_of
@@ -88,10 +88,14 @@ class RowReader:
         for name in FACTS:
             yield from self._said(name, row.get(name, ""), _fact, problems)
         yield from self._said("given", row.get("given", ""), self._given, problems)
-        seen = [name for name in row if name in self.model.visible and row[name]]
-        order = [name for name in row.get("tests", "").split() if name in seen]
-        for name in dict.fromkeys([*order, *seen]):
-            yield from self._said(name, row[name], self._seen, problems)
+        seen = {
+            name: self._said(name, text, self._seen, problems)
+            for name, text in row.items()
+            if text and name in self.model.visible
+        }
+        n_items = {name: len(entries) for name, entries in seen.items()}
+        for name, nth in in_tested_order(row.get("tests", "").split(), n_items):
+            yield seen[name][nth]
         yield from self._said("then", row.get("then", ""), self._then, problems)
         yield from self._said("skipped", row.get("skipped", ""), self._skipped, problems)
         for note in parted(row.get("notes", "")):

@@ -61,7 +61,7 @@ def row_of(job: Job, model: Model) -> dict[str, str]:
         **job.facts,
         "given": joined(f"{condition}={state}" for condition, state in job.given.items()),
         **_by_observation(events[:first], model),
-        "tests": " ".join(dict.fromkeys(e.observation for e in events[:first] if not isinstance(e, RepairOutcome))),
+        "tests": " ".join(event.observation for event in events[:first] if not isinstance(event, RepairOutcome)),
         "then": joined(written(event, model) for event in events[first:]),
         "skipped": joined(f"{test}: {why}" if why else test for test, why in job.skipped.items()),
         "parts": joined(map(_part_text, job.parts)),

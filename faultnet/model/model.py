@@ -100,6 +100,20 @@ class Model:
         return {**self.observations, **self.also_seen}
 
     @cached_property
+    def names_of_observations(self) -> Mapping[str, str]:
+        """Every name an observation can be typed under, with its id."""
+        names: dict[str, str] = {}
+        for seen in self.visible.values():
+            names.update(dict.fromkeys((seen.short, *seen.also), seen.id))
+        return names | {id_: id_ for id_ in self.visible}
+
+    @cached_property
+    def names_of_repairs(self) -> Mapping[str, str]:
+        """Every name a repair can be typed under, with its id."""
+        names = {name: repair.id for repair in self.repairs.values() for name in repair.also}
+        return names | {id_: id_ for id_ in self.repairs}
+
+    @cached_property
     def revealed_by(self) -> Mapping[str, BenchTest]:
         """The test behind each observation that has one."""
         return {observation: test for test in self.tests.values() for observation in test.reveals}

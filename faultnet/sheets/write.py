@@ -55,15 +55,15 @@ def _to_parquet(between: Path, file: Path, columns: Sequence[str]) -> None:
     """A CSV of text as Parquet, every column text, an empty cell null."""
     import duckdb
 
-    types = ", ".join(f"{_quoted(column)}: 'VARCHAR'" for column in columns)
+    types = ", ".join(f"{quoted(column)}: 'VARCHAR'" for column in columns)
     with duckdb.connect() as database:
         database.execute(
-            f"COPY (SELECT * FROM read_csv({_quoted(str(between))}, header=true, columns={{{types}}}, "
+            f"COPY (SELECT * FROM read_csv({quoted(str(between))}, header=true, columns={{{types}}}, "
             f"quote='\"', escape='\"', nullstr='', auto_detect=false, delim=',')) "
-            f"TO {_quoted(str(file))} (FORMAT parquet)"
+            f"TO {quoted(str(file))} (FORMAT parquet)"
         )
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
     """Text as a literal of SQL."""
     return "'" + text.replace("'", "''") + "'"

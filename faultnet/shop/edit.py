@@ -108,7 +108,7 @@ def _keys(changes: Sequence[Change]) -> tuple[dict[str, str | None], list[str]]:
     slips = []
     for change in changes:
         name = change.key.strip().lower().replace("-", "_")
-        key = name if _of_own_meter(name) else known.get(name)
+        key = name if _of_own_meter(name) or _of_group(name) else known.get(name)
         if key is None:
             slips.append(f"{change.key}: no setting has this name{_instead(name, known)}")
         elif key in found:
@@ -123,6 +123,11 @@ def _keys(changes: Sequence[Change]) -> tuple[dict[str, str | None], list[str]]:
 def _of_own_meter(name: str) -> bool:
     parts = name.split(".")
     return len(parts) == 3 and parts[0] == "meters" and parts[2] in ("class", *METER_KEYS)
+
+
+def _of_group(name: str) -> bool:
+    table, _, group = name.partition(".")
+    return table == "panel_groups" and "." not in group and group.isidentifier()
 
 
 def _instead(name: str, known: dict[str, str]) -> str:
@@ -148,7 +153,7 @@ def _edit(data: dict[str, Any], key: str, typed: str | None) -> tuple[toml_edit.
 
 def _value(key: str, text: str) -> Any:
     """A value as it is written in TOML: true, a number, else text."""
-    if key in _TEXTS or key.endswith(".class"):
+    if key in _TEXTS or key.endswith(".class") or _of_group(key):
         return text.upper() if key == "shop.currency" else text
     try:
         value = tomllib.loads(f"value = {text.strip().lower()}")["value"]

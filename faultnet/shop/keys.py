@@ -70,7 +70,7 @@ DATABASE_KEYS: Mapping[str, Setting] = {
     "url": Setting(values.database, "url", "the database: a file, or postgresql://USER@HOST/NAME")
 }
 
-TABLES = ("shop", *PRICE_LISTS, "gates", "meter", "meters", "database")
+TABLES = ("shop", *PRICE_LISTS, "gates", "meter", "meters", "database", "panel_groups")
 
 HOMES: Mapping[str, str] = {
     **{key: table for table, keys in SETTINGS.items() for key in keys},

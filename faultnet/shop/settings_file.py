@@ -9,6 +9,7 @@ from faultnet.case.entry import nearest
 from faultnet.errors import Problem, ShopProblem
 from faultnet.readings import METERS, Meter
 from faultnet.settings import ShopSettings
+from faultnet.shop.groups import PanelGroups, read_codes, twice
 from faultnet.shop.keys import DATABASE_KEYS, METER_KEYS, PRICE, PRICE_LISTS, SETTINGS, TABLES, Setting, instead_of
 from faultnet.shop.shop import USUAL_METER_CLASS, Shop
 from faultnet.shop.toml_text import NotToml, find_places, line_and_column, place_of, read_toml
@@ -53,6 +54,7 @@ def _shop(data: Mapping[str, Any], folder: Path, slips: Slips) -> Shop:
         meter_class=meter.get("class", USUAL_METER_CLASS),
         own_meters=_own_meters(meters, slips),
         own_meter_classes={n: m.get("class", USUAL_METER_CLASS) for n, m in meters.items() if isinstance(m, dict)},
+        panel_groups=_panel_groups(_table(data, ("panel_groups",), slips), slips),
         database=str(folder / url) if url and "://" not in url else url,
         told=frozenset(_told(data)),
     )
@@ -122,10 +124,34 @@ def _own_meters(tables: Mapping[str, Any], slips: Slips) -> dict[str, Meter]:
         keys: Keys = ("meters", name)
         if name in METERS:
             slips.append((keys, f"{name} is a class of meters; give this one a name of its own"))
-        elif not (name.isascii() and name.replace("_", "a").isalnum() and name[0].isalpha() and name == name.lower()):
-            slips.append((keys, "a meter's name is of small letters, digits and _, and starts with a letter"))
+        elif not _is_name(name):
+            slips.append((keys, f"a meter's name {_NAMED}"))
         own[name] = _meter(_table(tables, keys, slips), keys, slips)
     return own
+
+
+def _panel_groups(table: Mapping[str, Any], slips: Slips) -> PanelGroups:
+    codes = {}
+    for name, value in table.items():
+        keys: Keys = ("panel_groups", name)
+        if not _is_name(name):
+            slips.append((keys, f"a group's name {_NAMED}"))
+        try:
+            codes[name] = read_codes(value)
+        except ValueError as error:
+            slips.append((keys, str(error)))
+    for code, groups in twice(codes).items():
+        slips.append(
+            (("panel_groups", groups[1]), f"the code {code} stands in {' and in '.join(groups)}; write it once")
+        )
+    return PanelGroups(codes)
+
+
+_NAMED = "is of small letters, digits and _, and starts with a letter"
+
+
+def _is_name(name: str) -> bool:
+    return name.isascii() and name.replace("_", "a").isalnum() and name[0].isalpha() and name == name.lower()
 
 
 def _meter(table: Mapping[str, Any], keys: Keys, slips: Slips) -> Meter:

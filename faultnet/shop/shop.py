@@ -6,6 +6,7 @@ from pathlib import Path
 
 from faultnet.readings import METERS, Meter
 from faultnet.settings import ShopSettings
+from faultnet.shop.groups import PanelGroups
 
 USUAL_METER_CLASS = "plain"
 
@@ -15,8 +16,9 @@ class Shop:
     """A shop. meter: the one used where a reading names no other, of a class or near it; own_meters: more to be named,
     each of a class, too.
 
-    database: the URL or file of its database, "" for the usual place. file: the settings file, None when there is
-    none. told: the keys that stand in it (`gates.panel`); every other value is a default.
+    panel_groups: which panel codes belong together. database: the URL or file of its database, "" for the usual place.
+    file: the settings file, None when there is none. told: the keys that stand in it (`gates.panel`); every other value
+    is a default.
     """
 
     settings: ShopSettings = field(default_factory=ShopSettings)
@@ -24,6 +26,7 @@ class Shop:
     meter_class: str = USUAL_METER_CLASS
     own_meters: Mapping[str, Meter] = field(default_factory=dict)
     own_meter_classes: Mapping[str, str] = field(default_factory=dict)
+    panel_groups: PanelGroups = field(default_factory=PanelGroups)
     database: str = ""
     file: Path | None = None
     told: frozenset[str] = frozenset()

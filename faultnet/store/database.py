@@ -56,6 +56,18 @@ class Database:
             with connection.begin():
                 yield connection
 
+    @contextmanager
+    def scratch(self) -> Iterator[Connection]:
+        """The same with room for temporary tables, which are gone after it."""
+        with told(self.engine.url), self.engine.connect() as connection:
+            if not self.is_sqlite:
+                connection.execution_options(isolation_level="REPEATABLE READ")
+            with connection.begin() as transaction:
+                try:
+                    yield connection
+                finally:
+                    transaction.rollback()
+
     def close(self) -> None:
         """Let go of the database."""
         self.engine.dispose()

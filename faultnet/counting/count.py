@@ -1,0 +1,138 @@
+"""Counting a history's patterns of evidence."""
+
+import gc
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
+from pathlib import Path
+from typing import Protocol
+
+from faultnet.counting.statement import Lookup, check_by, seen_column, statement
+from faultnet.errors import UsageProblem
+from faultnet.model import Model
+from faultnet.patterns import Patterns
+from faultnet.patterns.coarse import USUAL_A_DECADE, coarse_nominal
+from faultnet.patterns.fold import Fold
+from faultnet.patterns.row import UNREADABLE, Cells
+from faultnet.readings import Nominal
+from faultnet.shop.nominal import NominalTyped, known_nominal
+from faultnet.shop.voltages import Entry
+from faultnet.store.database import Database
+
+MOST_A_DECADE = 192
+
+
+class History(Protocol):
+    """Where a history can be asked: a relation `history`, and room for further ones."""
+
+    def rows(self, query: str) -> Iterator[Sequence[str | int | None]]:
+        """The rows of an answer, a batch at a time."""
+        ...
+
+    def keep(self, lookup: Lookup, rows: Iterable[tuple[str, ...]]) -> None:
+        """Make the relation of a lookup: its columns, and `said`."""
+        ...
+
+
+def count_patterns(
+    source: Database | Path | str | Sequence[Path | str],
+    model: Model,
+    *,
+    by: Sequence[str] = (),
+    before: str = "",
+    voltages: Collection[Entry] = (),
+    group_of: Callable[[str], str] = str,
+    a_decade: int = USUAL_A_DECADE,
+) -> Patterns:
+    """The jobs of a history that ended, as patterns of evidence with their counts.
+
+    source: a shop's open database, or one or more Parquet or CSV files with the columns of `history export`, in which
+    `*` may stand for several. by: further columns to count by (`statement.BY`); before: only jobs that came in before
+    this day. voltages: the shop's list, for sets whose label nobody noted; group_of: the panel group of a panel code,
+    itself if none is said. a_decade: to how many preferred numbers a decade volts are rounded (24 to 192), 0 for not.
+
+    What nobody can read is in `left_out`, with the reason. UsageProblem, FileProblem, StoreProblem: as they say.
+    """
+    check_by(by)
+    if a_decade and not 24 <= a_decade <= MOST_A_DECADE:
+        raise UsageProblem(f"volts are rounded to 24 to {MOST_A_DECADE} numbers a decade, or 0 for not at all")
+    if isinstance(source, Database):
+        from faultnet.counting.database import asked_database
+
+        asked: AbstractContextManager[History] = asked_database(source, model)
+    else:
+        from faultnet.counting.files import asked_files
+
+        asked = asked_files([source] if isinstance(source, Path | str) else source, model)
+    with asked as history, _without_collection():
+        return count(history, model, by=by, before=before, voltages=voltages, group_of=group_of, a_decade=a_decade)
+
+
+def count(
+    history: History,
+    model: Model,
+    *,
+    by: Sequence[str],
+    before: str,
+    voltages: Collection[Entry],
+    group_of: Callable[[str], str],
+    a_decade: int,
+) -> Patterns:
+    """The same, of a history wherever it can be asked."""
+    nominals: dict[str, Nominal | None] = {"": None}
+    lookups = [*_lookups(model, a_decade, _number_nominal(voltages, a_decade, nominals))]
+    if "panel_group" in by:
+        lookups.append(Lookup("as_panel_group", ("panel",), lambda panel: group_of(panel[0])))
+    for lookup in lookups:
+        asked = (tuple(str(cell or "") for cell in row) for row in history.rows(lookup.distinct))
+        history.keep(lookup, [(*cells, lookup.said(cells)) for cells in list(asked)])
+    fold = Fold(model, a_decade, tuple(by), nominals)
+    fold.add(history.rows(statement(model, lookups, by, before)))
+    return fold.patterns()
+
+
+@contextmanager
+def _without_collection() -> Iterator[None]:
+    """Millions of small values are made here, and no cycles among them: looking for those would take a fifth longer."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def _lookups(model: Model, a_decade: int, nominal: Callable[[tuple[str, ...]], str]) -> Iterator[Lookup]:
+    """What is rounded before it is counted: volts, what follows a repair, ages, and what is known of nominals."""
+    cells = Cells(model, a_decade)
+    if a_decade:
+        for observation in model.visible.values():
+            if observation.reading is not None:
+                column, name = seen_column(observation.id), observation.id
+                yield Lookup(f"as_{name}", (column,), lambda text, name=name: cells.rounded(name, text[0]))  # type: ignore[misc]
+        yield Lookup("as_afterwards", ("afterwards",), lambda text: cells.rounded("then", text[0]))
+    yield Lookup("as_age", ("age",), lambda text: cells.by_age(text[0]))
+    yield Lookup("as_nominal", ("nominal", "leds", "panel", "board"), nominal)
+
+
+def _number_nominal(
+    voltages: Collection[Entry], a_decade: int, nominals: dict[str, Nominal | None]
+) -> Callable[[tuple[str, ...]], str]:
+    """A function from what was noted of a set's voltages to the number of its nominal, which it adds to `nominals`."""
+    numbers: dict[Nominal | None, str] = {None: ""}
+
+    def number(noted: tuple[str, ...]) -> str:
+        volts, leds, panel, board = noted
+        try:
+            typed = NominalTyped(float(volts) if volts else None, "" if volts else leds, panel, board)
+            known = known_nominal(typed, lambda: voltages).nominal
+        except ValueError:
+            return f"{UNREADABLE}nominal: {volts} is no number of volts"
+        except UsageProblem as error:
+            return UNREADABLE + "; ".join(error.problems)
+        rounded = coarse_nominal(known, a_decade)
+        text = numbers.setdefault(rounded, str(len(numbers)))
+        nominals[text] = rounded
+        return text
+
+    return number

@@ -1,0 +1,117 @@
+"""A history in Parquet or CSV files, asked in DuckDB, however large they are."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from faultnet.counting.statement import Lookup, columns_of
+from faultnet.errors import FileProblem, UsageProblem
+from faultnet.model import Model
+from faultnet.sheets.read import read_table
+from faultnet.sheets.write import quoted
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+MEMORY_LIMIT = "700MB"
+"""What DuckDB may hold in memory; beyond that it writes to disk."""
+
+_AT_ONCE = 10_000
+
+
+@dataclass(frozen=True, eq=False)
+class Files:
+    """A history in files, as `count` asks it."""
+
+    database: "DuckDBPyConnection"
+
+    def rows(self, query: str) -> Iterator[Sequence[Any]]:
+        """The rows of an answer, a batch at a time."""
+        answer = self.database.cursor().execute(query)
+        while batch := answer.fetchmany(_AT_ONCE):
+            yield from batch
+
+    def keep(self, lookup: Lookup, rows: Iterable[tuple[str, ...]]) -> None:
+        """Make the relation of a lookup."""
+        columns = (*lookup.columns, "said")
+        cells = zip(*rows, strict=True)
+        frame = {name: np.array(texts, dtype=object) for name, texts in zip(columns, cells, strict=False)}
+        self.database.execute(f"CREATE TABLE {lookup.name} ({', '.join(f'{name} VARCHAR' for name in columns)})")
+        if frame:
+            self.database.register("frame", frame)
+            self.database.execute(f"INSERT INTO {lookup.name} SELECT * FROM frame")
+            self.database.unregister("frame")
+
+
+@contextmanager
+def asked_files(sources: Sequence[Path | str], model: Model) -> Iterator[Files]:
+    """The history in these files. FileProblem: damaged, or not a history with this model's observations."""
+    import duckdb
+
+    files = _found(sources)
+    database = duckdb.connect(config={"memory_limit": MEMORY_LIMIT, "preserve_insertion_order": "false"})
+    try:
+        database.execute(f"CREATE VIEW history AS {_relation(files, model)}")
+        yield Files(database)
+    except duckdb.Error as error:
+        names = ", ".join(map(str, files))
+        raise FileProblem(f"{names}: cannot be counted: {str(error).splitlines()[0]}") from None
+    finally:
+        database.close()
+
+
+def _found(sources: Sequence[Path | str]) -> list[Path]:
+    files: list[Path] = []
+    problems: list[str] = []
+    for source in sources:
+        file = Path(source)
+        here = sorted(file.parent.glob(file.name)) if "*" in file.name else [file]
+        problems += [] if here else [f"{source}: there is no such file"]
+        problems += [f"{file}: there is no such file" for file in here if not file.is_file()]
+        files += here
+    kinds = {file.suffix.lower() for file in files}
+    if strange := kinds - {".parquet", ".csv"}:
+        problems.append(f"a history is counted in .parquet or .csv files, not {', '.join(sorted(strange))}")
+    elif len(kinds) > 1:
+        problems.append("files of both kinds, .parquet and .csv: count them one kind at a time")
+    if problems:
+        raise UsageProblem(*problems)
+    return files
+
+
+def _relation(files: Sequence[Path], model: Model) -> str:
+    """The query for the relation `history`."""
+    tables = [read_table(file) for file in files]
+    present = dict.fromkeys(column for table in tables for column in table.columns)
+    wanted = columns_of(model)
+    if "outcome" not in present or not present.keys() & model.visible.keys():
+        raise FileProblem(
+            f"{files[0]}: not the columns of `faultnet history export` (outcome, and observations of {model.id} such "
+            f"as {', '.join(list(model.visible)[:3])}); import it first with `faultnet history import`, or rename them"
+        )
+    listed = "[" + ", ".join(quoted(str(file)) for file in files) + "]"
+    if files[0].suffix.lower() == ".parquet":
+        table = f"read_parquet({listed}, union_by_name=true)"
+    else:
+        if other := [
+            t for t in tables if t.encoding not in ("utf-8", "utf-8-sig") or t.delimiter != tables[0].delimiter
+        ]:
+            raise FileProblem(
+                *(f"{t.file}: text in {t.encoding}; only UTF-8 is counted, all parted alike: import it" for t in other)
+            )
+        table = (
+            f"read_csv({listed}, header=true, all_varchar=true, union_by_name=true, auto_detect=true, "
+            f"delim={quoted(tables[0].delimiter)}, quote='\"', escape='\"', nullstr='')"
+        )
+    usual = {column: quoted(model.id if column == "model" else "") for column in wanted}
+    cells = (
+        f'COALESCE(CAST("{column}" AS VARCHAR), {usual[column]}) AS {name}'
+        if column in present
+        else f"{usual[column]} AS {name}"
+        for column, name in wanted.items()
+    )
+    return f"SELECT {', '.join(cells)} FROM {table}"

@@ -1,0 +1,115 @@
+"""A pattern of evidence: what several past jobs say alike."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+
+from faultnet.case import Case
+from faultnet.case.sequence import Item
+from faultnet.case.steps import item_steps, known_before
+from faultnet.cpt import Ints
+from faultnet.engine.evidence import Step
+from faultnet.model import Model
+from faultnet.readings import Nominal
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """What some jobs say alike, about the set as it came in.
+
+    items: what was seen, changed and repaired, in an order that jobs saying the same share; given: conditions that are
+    known. nominal: None where nothing is known or no reading needs it. is_told: whether the items say what the set was
+    brought in for, in place of the usual complaint. outcome, verification: how the jobs ended.
+    came_back: of a set that was fixed `same` or `other`, `no`, or `open` while the watch goes on; "" of others.
+    by: the values of the columns that the jobs were counted by.
+    """
+
+    items: tuple[Item, ...]
+    given: Mapping[str, str] = field(default_factory=dict)
+    nominal: Nominal | None = None
+    is_told: bool = False
+    outcome: str = ""
+    verification: str = ""
+    came_back: str = ""
+    by: tuple[str, ...] = ()
+
+    def steps(self, model: Model, usual: Case | None = None) -> list[Step]:
+        """The steps that an engine takes over it, what is known before them first. usual: the shop's meters."""
+        case = replace(usual or Case(), nominal=self.nominal)
+        before = known_before(model, self.given, with_complaint=not self.is_told)
+        return [*before, *(step for item in self.items for step in item_steps(model, case, item))]
+
+
+@dataclass(frozen=True)
+class Apart:
+    """A finding, or the state of a condition, that says nothing of what is hidden in its jobs: only its count matters.
+
+    given: the states of what it hangs on, all of them known.
+    """
+
+    node: str
+    state: str
+    given: tuple[tuple[str, str], ...]
+    jobs: int
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Jobs that are not in the patterns, and why."""
+
+    why: str
+    jobs: int
+
+
+@dataclass(frozen=True, eq=False)
+class Patterns(Sequence[Pattern]):
+    """A history as patterns of evidence, the most frequent first.
+
+    jobs: how many say each, ``(n_patterns,)``. keys: of each pattern the numbers of its items (in `vocabulary`), given
+    conditions, nominal and ending; a pattern is put together when it is asked for. apart: what left the keys.
+    by: the columns counted by. a_decade: volts were rounded to this many preferred numbers a decade, 0: not at all.
+    """
+
+    model: str
+    jobs: Ints
+    keys: tuple["Key", ...]
+    vocabulary: "Vocabulary"
+    apart: tuple[Apart, ...]
+    left_out: tuple[LeftOut, ...]
+    by: tuple[str, ...]
+    a_decade: int
+
+    def __len__(self) -> int:
+        return len(self.keys)
+
+    def __getitem__(self, number: int) -> Pattern:  # type: ignore[override]
+        """The pattern of this number."""
+        return self.vocabulary.pattern(self.keys[number])
+
+    @cached_property
+    def n_jobs(self) -> int:
+        """Jobs in all patterns."""
+        return int(np.sum(self.jobs))
+
+
+Key = tuple[tuple[int, ...], int, int, bool, tuple[str, ...]]
+"""Numbers of the items, of the given conditions and of the nominal; is_told; outcome, verification, came_back, `by`."""
+
+
+@dataclass(frozen=True, eq=False)
+class Vocabulary:
+    """What the numbers in keys stand for."""
+
+    items: Sequence[Item]
+    given: Sequence[Mapping[str, str]]
+    nominals: Sequence[Nominal | None]
+
+    def pattern(self, key: Key) -> Pattern:
+        """The pattern of a key."""
+        items, given, nominal, is_told, ending = key
+        listed = tuple(self.items[number] for number in items)
+        outcome, verification, came_back, *by = ending
+        known = self.given[given], self.nominals[nominal], is_told
+        return Pattern(listed, *known, outcome, verification, came_back, tuple(by))

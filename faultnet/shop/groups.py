@@ -1,0 +1,50 @@
+"""Panel groups: which panel codes belong together, as the shop's settings say."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from faultnet.jobs.codes import code_key
+
+ANY_END = "*"
+
+
+@dataclass(frozen=True)
+class PanelGroups:
+    """Codes of each group, as they were written; one that ends in `*` stands for all that begin so.
+
+    A code that is in no group stands for itself.
+    """
+
+    codes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def group_of(self, code: str) -> str:
+        """The group of a code, however it is written; "" where it is in none. The longest beginning counts."""
+        key = code_key(code)
+        found = {code_key(own.removesuffix(ANY_END)): (group, own) for group in self.codes for own in self.codes[group]}
+        if key in found and not found[key][1].endswith(ANY_END):
+            return found[key][0]
+        beginnings = [start for start, (_, own) in found.items() if own.endswith(ANY_END) and key.startswith(start)]
+        return found[max(beginnings, key=len)][0] if beginnings else ""
+
+
+def read_codes(value: object) -> tuple[str, ...]:
+    """The codes of one group, from a list or from text with commas. ValueError: neither, or one that is no code."""
+    if isinstance(value, str):
+        codes = [code.strip() for code in value.split(",")]
+    elif isinstance(value, list) and all(isinstance(code, str) for code in value):
+        codes = [code.strip() for code in value]
+    else:
+        raise ValueError('panel codes, as ["PX-1040", "PX-55*"] or "PX-1040, PX-55*"')
+    strange = [code for code in codes if not code_key(code.removesuffix(ANY_END)) or ANY_END in code[:-1]]
+    if strange or not codes:
+        raise ValueError(f"{', '.join(map(repr, strange)) or 'nothing'}: no panel code; * stands at the end only")
+    return tuple(codes)
+
+
+def twice(codes: Mapping[str, tuple[str, ...]]) -> dict[str, list[str]]:
+    """Codes that stand in more than one group, with the groups."""
+    groups: dict[str, list[str]] = {}
+    for group, listed in codes.items():
+        for code in dict.fromkeys(map(code_key, listed)):
+            groups.setdefault(code, []).append(group)
+    return {code: named for code, named in groups.items() if len(named) > 1}
