@@ -5,11 +5,14 @@ import socket
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import HealthCheck, settings
 from servers import NoServer, Server, shared_server, without_server
+
+if TYPE_CHECKING:
+    from faultnet.workshop.workshop import Workshop
 
 # Before pgmpy is imported anywhere: it depends on a hub client that would otherwise look for data sets outside.
 os.environ["HF_HUB_OFFLINE"] = "1"
@@ -100,3 +103,28 @@ def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
         return f"sqlite:///{tmp_path / 'shop.db'}"
     url: str = request.getfixturevalue("postgresql_url")
     return url
+
+
+@pytest.fixture
+def workshop(database_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator["Workshop"]:
+    monkeypatch.setenv("FAULTNET_DATA", str(tmp_path / "data"))
+    yield from opened_workshop(database_url)
+
+
+@pytest.fixture
+def on_sqlite(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator["Workshop"]:
+    monkeypatch.setenv("FAULTNET_DATA", str(tmp_path / "data"))
+    yield from opened_workshop(str(tmp_path / "shop.db"))
+
+
+def opened_workshop(url: str) -> Iterator["Workshop"]:
+    """A workshop over this database, for as long as it is used."""
+    from test_workshop import Clock
+
+    from faultnet.shop import Shop
+    from faultnet.store.database import open_database
+    from faultnet.workshop.workshop import Workshop
+
+    opened = Workshop(Shop(), open_database(url), Clock())
+    yield opened
+    opened.database.close()

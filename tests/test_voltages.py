@@ -426,3 +426,21 @@ def test_next_goes_by_the_list_and_says_so(tmp_path: Path) -> None:
     unknown = run("next", "backlight", "--panel", "PX-1041", FAULTNET_DATA=str(tmp_path))
     assert "did you mean PX-1040?" in unknown.stderr
     assert "nominal voltage" not in unknown.stdout
+
+
+def test_an_entry_that_was_a_slip_is_taken_out(tmp_path: Path) -> None:
+    """One at a time, and only when it is clear which; the next set goes by what is left."""
+    db = str(tmp_path / "shop.db")
+    for volts in ("54.2", "45.2", "54.2"):
+        run("voltages", "add", "PX-1040", "--loaded", volts, "--day", "2026-05-17", "--db", db)
+    told = run("voltages", "remove", "px1040", "--db", db, expect=2).stderr
+    assert "45.2 V loaded" in told
+    assert "--loaded" in told
+    assert (
+        "Taken out: 2026-05-17 panel PX-1040, 45.2 V"
+        in run("voltages", "remove", "px1040", "--loaded", "45.2", "--db", db).stdout
+    )
+    run("voltages", "remove", "px1040", "--db", db)  # both that are left say the same
+    assert len(json.loads(run("voltages", "list", "--json", "--db", db).stdout)["entries"]) == 1
+    assert "no longer in the list" in run("voltages", "remove", "PX-1040", "--loaded", "54.2", "--db", db).stdout
+    assert "PX-1040 is not in the list" in run("voltages", "remove", "PX-1040", "--db", db, expect=2).stderr

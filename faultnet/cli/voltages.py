@@ -1,4 +1,4 @@
-"""`faultnet voltages add`, `list` and `learn`: the shop's list of nominal voltages."""
+"""`faultnet voltages add`, `remove`, `list` and `learn`: the shop's list of nominal voltages."""
 
 import json
 from collections.abc import Collection, Iterator
@@ -22,7 +22,7 @@ from faultnet.readings.learned import ONE_READING_SD
 from faultnet.shop.nominal import FAR_APART_SD
 from faultnet.shop.voltages import LEAST_VOLTS, MOST_VOLTS, SOURCES, Entry, nearest_codes, nominal_of
 from faultnet.shop.voltages_file import csv_text, parse_day, read_entries
-from faultnet.store.voltages import insert_voltages, read_voltages
+from faultnet.store.voltages import delete_voltages, insert_voltages, read_voltages
 from faultnet.workshop.nominals import keep_nominals, learn_nominals
 
 SCHEMA_VERSION = 1
@@ -144,6 +144,53 @@ def _volts(option: str, text: str, problems: list[str], *, decimal_comma: bool) 
 def _volts_words(entry: Entry) -> str:
     known = (("loaded", entry.loaded_volts), ("unplugged", entry.unplugged_volts))
     return ", ".join(f"{volts:g} V {what}" for what, volts in known if volts is not None)
+
+
+# -- remove ----------------------------------------------------------------------------------------------------------
+
+
+def remove(typed: VoltsTyped, *, db: str, shop_file: str) -> None:
+    """Take one entry out of the list, and print what the list now says. UsageProblem: it is not clear which one."""
+    workshop = workshop_of(db, shop_file)
+    with workshop.database.write() as connection:
+        before = read_voltages(connection)
+        entry = _only_one(typed, before, decimal_comma=workshop.shop.settings.decimal_comma)
+        delete_voltages(connection, entry, 1)
+        after = read_voltages(connection)
+    print(wrapped(f"Taken out: {entry.day} {entry.kind} {entry.code}, {_volts_words(entry)} ({entry.source})", 0, 2))
+    nominal = nominal_of(after, entry.kind, entry.code)
+    told = "nothing; it is no longer in the list" if nominal is None else nominal_words(nominal)
+    print(wrapped(f"The next set with it: {told}", 0, 2))
+
+
+def _only_one(typed: VoltsTyped, entries: Collection[Entry], *, decimal_comma: bool) -> Entry:
+    """The entry that was meant."""
+    problems: list[str] = []
+    loaded = _volts("--loaded", typed.loaded, problems, decimal_comma=decimal_comma)
+    unplugged = _volts("--unplugged", typed.unplugged, problems, decimal_comma=decimal_comma)
+    day = parse_day(typed.day.strip()) if typed.day else None
+    if typed.day and day is None:
+        problems.append(f"--day {typed.day}: write it as 2031-05-17")
+    if problems:
+        raise UsageProblem(*problems)
+    own = [entry for entry in entries if entry.is_of(typed.kind, typed.code)]
+    if not own:
+        close = nearest_codes(entries, typed.kind, typed.code)
+        hint = f"; did you mean {' or '.join(close)}?" if close else ""
+        raise UsageProblem(f"{typed.kind} {typed.code} is not in the list of voltages{hint}")
+    fits = [
+        entry
+        for entry in own
+        if loaded in (None, entry.loaded_volts)
+        and unplugged in (None, entry.unplugged_volts)
+        and day in (None, entry.day)
+    ]
+    different = list(dict.fromkeys(fits))
+    if len(different) == 1:
+        return different[0]
+    listed = "; ".join(f"{entry.day} {_volts_words(entry)}" for entry in different or own)
+    which = "none of them fits" if not different else "name one with --loaded, --unplugged or --day"
+    raise UsageProblem(f"{typed.code}: {which}: {listed}")
 
 
 # -- list ------------------------------------------------------------------------------------------------------------

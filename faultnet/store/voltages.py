@@ -43,3 +43,19 @@ def read_voltages(connection: Connection) -> list[Entry]:
         )
         for row in connection.execute(voltages.select().order_by(voltages.c.id))
     ]
+
+
+def delete_voltages(connection: Connection, entry: Entry, most: int) -> None:
+    """Take this entry out of the list; of several that say the same, the last ones, at most so many."""
+    same = (
+        (voltages.c.day == entry.day.isoformat())
+        & (voltages.c.kind == entry.kind)
+        & (voltages.c.code == entry.code)
+        & voltages.c.loaded_volts.is_not_distinct_from(entry.loaded_volts)
+        & voltages.c.unplugged_volts.is_not_distinct_from(entry.unplugged_volts)
+        & (voltages.c.source == entry.source)
+        & (voltages.c.note == entry.note)
+    )
+    last = voltages.select().with_only_columns(voltages.c.id).where(same).order_by(voltages.c.id.desc()).limit(most)
+    ids = connection.execute(last).scalars().all()
+    connection.execute(voltages.delete().where(voltages.c.id.in_(ids)))

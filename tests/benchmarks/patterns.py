@@ -1,6 +1,6 @@
 """What it costs to reduce ten million jobs to patterns of evidence, beside pandas grouping the same columns.
 
-    python tests/benchmarks/patterns.py [--rows 10000000] [--kinds 100000]
+    python tests/benchmarks/patterns.py [--rows 10000000] [--kinds 100000] [--history FILE]
 
 A made-up history of `kinds` jobs (5 minutes for 100,000) is written again and again to one Parquet file, under new
 numbers and with its volts a little different each time. Prints seconds and the largest resident size of each step's
@@ -45,9 +45,10 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--rows", type=int, default=10_000_000)
     parser.add_argument("--kinds", type=int, default=100_000)
+    parser.add_argument("--history", type=Path, help="the history of `kinds` jobs, if it was made before")
     told = parser.parse_args()
     with TemporaryDirectory() as name:
-        kinds, many = Path(name) / "kinds.parquet", Path(name) / "many.parquet"
+        kinds, many = told.history or Path(name) / "kinds.parquet", Path(name) / "many.parquet"
         simulate = ["simulate", "backlight", "--jobs", str(told.kinds), "--seed", "6", "--out", str(kinds)]
         subprocess.run(
             [sys.executable, "-m", "faultnet", *simulate], check=True, env=environment(), capture_output=True
@@ -110,7 +111,7 @@ def run(what: str, text: str) -> float:
     printed = done.stdout.read().strip()
     _, status, used = os.wait4(done.pid, 0)
     seconds = time.perf_counter() - start
-    n_groups, n_jobs = printed.split() if status == 0 else ("-", "-")
+    n_groups, n_jobs = printed.splitlines()[-1].split() if status == 0 else ("-", "-")
     print(f"{what:9} {seconds:6.1f} s  {used.ru_maxrss / 2**10:6.0f} MB  {n_groups} groups of {n_jobs} jobs")
     return seconds
 

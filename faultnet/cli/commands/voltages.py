@@ -8,7 +8,7 @@ import typer
 from faultnet.cli.options import Db, Json, ShopFile
 
 voltages_app = typer.Typer(
-    help="The list of nominal voltages by panel or board: add, list, learn.",
+    help="The list of nominal voltages by panel or board: add, remove, list, learn.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -46,6 +46,23 @@ def voltages_add(
         return
     typed = VoltsTyped("board" if board else "panel", code, loaded, unplugged, source, day, note)
     add(typed, today=date.today(), db=db, shop_file=shop)
+
+
+@voltages_app.command("remove")
+def voltages_remove(
+    code: Annotated[str, typer.Argument(metavar="CODE", help="The code as it stands in the list.")],
+    board: Annotated[bool, typer.Option("--board", help="It is the code of a supply or driver board.")] = False,
+    loaded: Annotated[str, typer.Option("--loaded", metavar="V", help="Which one: that with these volts.")] = "",
+    unplugged: Annotated[str, typer.Option("--unplugged", metavar="V", help="Which one: that with these volts.")] = "",
+    day: Annotated[str, typer.Option("--day", metavar="YYYY-MM-DD", help="Which one: that of this day.")] = "",
+    db: Db = "",
+    shop: ShopFile = "",
+) -> None:
+    """Take an entry that was a slip out of the list."""
+    from faultnet.cli.voltages import VoltsTyped, remove
+
+    typed = VoltsTyped("board" if board else "panel", code, loaded, unplugged, "", day, "")
+    remove(typed, db=db, shop_file=shop)
 
 
 @voltages_app.command("list")
