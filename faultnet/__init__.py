@@ -13,6 +13,7 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from faultnet.case import Case, parse_events
+    from faultnet.counting import count_patterns
     from faultnet.diagnosis import Diagnosis, diagnose
     from faultnet.files import list_models, load_model
     from faultnet.model import BenchState, Model
@@ -29,6 +30,7 @@ _HOMES = {
     "Nominal": "faultnet.readings",
     "Ranking": "faultnet.ranking",
     "ShopSettings": "faultnet.settings",
+    "count_patterns": "faultnet.counting",
     "diagnose": "faultnet.diagnosis",
     "list_models": "faultnet.files",
     "load_model": "faultnet.files",
@@ -44,6 +46,7 @@ __all__ = [
     "Nominal",
     "Ranking",
     "ShopSettings",
+    "count_patterns",
     "diagnose",
     "list_models",
     "load_model",

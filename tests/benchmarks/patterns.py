@@ -50,9 +50,9 @@ def main() -> None:
     with TemporaryDirectory() as name:
         kinds, many = told.history or Path(name) / "kinds.parquet", Path(name) / "many.parquet"
         simulate = ["simulate", "backlight", "--jobs", str(told.kinds), "--seed", "6", "--out", str(kinds)]
-        subprocess.run(
-            [sys.executable, "-m", "faultnet", *simulate], check=True, env=environment(), capture_output=True
-        )
+        if told.history is None:
+            command = [sys.executable, "-m", "faultnet", *simulate]
+            subprocess.run(command, check=True, env=environment(), capture_output=True)
         repeat(kinds, many, told.rows // told.kinds)
         print(f"{told.rows} rows, {many.stat().st_size / 2**20:.0f} MB of Parquet")
         ours, theirs = (
