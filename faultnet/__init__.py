@@ -9,7 +9,7 @@
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-__version__ = "0.1.0"
+from faultnet.version import __version__ as __version__
 
 if TYPE_CHECKING:
     from faultnet.case import Case, parse_events

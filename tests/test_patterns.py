@@ -266,6 +266,8 @@ def test_nothing_is_lost(tmp_path: Path) -> None:
         {**ended, "loaded_voltage": "12", "nominal": "many"},
         {**ended, "age": "old"},
         {**ended, "given": "strings=seven"},
+        {**ended, "outcome": "mended"},
+        {**ended, "verification": "sure"},
         {"flashlight": "image_seen", "stage": "open"},
         {**ended, "model": "intake"},
     ]
@@ -273,8 +275,8 @@ def test_nothing_is_lost(tmp_path: Path) -> None:
     patterns = count_patterns(tmp_path / "jobs.csv", backlight())
     assert patterns.jobs.tolist() == [1]
     reasons = "\n".join(left.why for left in patterns.left_out)
-    assert sum(left.jobs for left in patterns.left_out) == 5
-    for word in ("sunny", "64 ohm", "many", "old", "strings=seven"):
+    assert sum(left.jobs for left in patterns.left_out) == 7
+    for word in ("sunny", "64 ohm", "many", "old", "strings=seven", "mended", "sure"):
         assert word in reasons
 
 
@@ -318,6 +320,8 @@ def test_jobs_are_counted_by_group_and_time(tmp_path: Path) -> None:
     assert count_patterns(file, backlight(), before="2031-06-01").n_jobs == 2
     with pytest.raises(UsageProblem, match="panel_group"):
         count_patterns(file, backlight(), by=("colour",))
+    with pytest.raises(UsageProblem, match="write a day"):
+        count_patterns(file, backlight(), before="' OR 1=1")
 
 
 def test_files_that_are_no_history(tmp_path: Path) -> None:

@@ -10,7 +10,6 @@ from typing import Annotated
 
 import typer
 
-from faultnet import __version__
 from faultnet.cli.commands.history import history_app, simulate_app
 from faultnet.cli.commands.job import job_app
 from faultnet.cli.commands.model import model_app
@@ -18,6 +17,7 @@ from faultnet.cli.commands.shop import shop_app
 from faultnet.cli.commands.top import top_app
 from faultnet.cli.commands.voltages import voltages_app
 from faultnet.errors import FaultnetError
+from faultnet.version import __version__
 
 EXIT_CODES = (
     "Exit codes: 0 ok, 1 unexpected, 2 usage, 3 a bad file, 4 too little data, 5 database, 6 contradictory evidence."

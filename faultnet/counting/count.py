@@ -6,7 +6,7 @@ from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Protocol
 
-from faultnet.counting.statement import Lookup, check_by, seen_column, statement
+from faultnet.counting.statement import Lookup, check, seen_column, statement
 from faultnet.errors import UsageProblem
 from faultnet.model import Model
 from faultnet.patterns import Patterns
@@ -52,7 +52,7 @@ def count_patterns(
 
     What nobody can read is in `left_out`, with the reason. UsageProblem, FileProblem, StoreProblem: as they say.
     """
-    check_by(by)
+    check(by, before)
     if a_decade and not 24 <= a_decade <= MOST_A_DECADE:
         raise UsageProblem(f"volts are rounded to 24 to {MOST_A_DECADE} numbers a decade, or 0 for not at all")
     if isinstance(source, Database):

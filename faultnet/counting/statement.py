@@ -5,6 +5,7 @@ for every column whose cells are rounded first a relation of what stands there a
 in it is a reserved word anywhere, so nothing needs quotation marks, which are not the same everywhere.
 """
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -74,10 +75,16 @@ def columns_of(model: Model) -> dict[str, str]:
     return {**PLAIN, **{observation: seen_column(observation) for observation in model.visible}}
 
 
-def check_by(by: Sequence[str]) -> None:
-    """UsageProblem: jobs cannot be counted by one of these."""
-    if strange := [name for name in by if name not in BY]:
-        raise UsageProblem(*(f"jobs are not counted by {name}; possible are {', '.join(BY)}" for name in strange))
+def check(by: Sequence[str], before: str) -> None:
+    """UsageProblem: jobs cannot be counted by one of these columns, or that is no day."""
+    problems = [f"jobs are not counted by {name}; possible are {', '.join(BY)}" for name in by if name not in BY]
+    if before and not _DAY.fullmatch(before):
+        problems.append(f"{before}: write a day as 2031-05-17")
+    if problems:
+        raise UsageProblem(*problems)
+
+
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 
 
 def statement(model: Model, lookups: Sequence[Lookup], by: Sequence[str], before: str = "") -> str:

@@ -4,13 +4,13 @@ from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 
-from faultnet import __version__
 from faultnet.errors import FileProblem, ModelProblem, Problem
 from faultnet.files import cache
 from faultnet.files.finder import find_model_file
 from faultnet.files.yaml_text import MOST_BYTES, YamlText, dotted, read_yaml, too_large
 from faultnet.model.document import Document, model_from_document
 from faultnet.model.model import Model
+from faultnet.version import __version__
 
 DIGEST_DIGITS = 8
 """Hexadecimal digits of a file's digest that are shown: enough to tell two copies apart."""

@@ -17,6 +17,7 @@ from faultnet.case.events import Event, Finding, Reading
 from faultnet.case.sequence import Item, Together
 from faultnet.errors import UsageProblem
 from faultnet.history.items import in_tested_order
+from faultnet.jobs.closing import OUTCOMES, VERIFICATIONS
 from faultnet.model import Model
 from faultnet.patterns.apart import Blankets
 from faultnet.patterns.arrange import said, touched_by
@@ -98,6 +99,7 @@ class Fold:
 
     def _key(self, row: Row, n_jobs: int) -> Key:
         outcome, verification, came_back, was_repaired, given, by_age, nominal, tests = map(_text, row[: len(FIXED)])
+        _check_ending(outcome, verification)
         cells = row[len(FIXED) : len(FIXED) + len(self._names)]
         numbers, kinds = self._seen(cells, tests)
         known = self._known_conditions(given, by_age, was_repaired)
@@ -211,6 +213,14 @@ class Fold:
             if isinstance(event, Finding):
                 states = tuple((name, given[name]) for name in sorted(self._blankets.parents[event.observation]))
                 self._apart[event.observation, event.state, states] += n_jobs
+
+
+def _check_ending(outcome: str, verification: str) -> None:
+    """UsageProblem: a word that is none of ours."""
+    if outcome not in OUTCOMES:
+        raise UsageProblem(f"outcome: {outcome} is none of {', '.join(OUTCOMES)}")
+    if verification and verification not in VERIFICATIONS:
+        raise UsageProblem(f"verification: {verification} is none of {', '.join(VERIFICATIONS)}")
 
 
 def _in_rank(numbers: _Numbers, rank: Mapping[int, int], changes: frozenset[int]) -> _Numbers:

@@ -19,12 +19,12 @@ from typing import IO, Any
 import sqlalchemy as sa
 from sqlalchemy import Connection, Engine
 
-from faultnet import __version__
 from faultnet.errors import StoreProblem
 from faultnet.files.write import whole_file
 from faultnet.store.database import make_engine, revision_of, told
 from faultnet.store.migrate import migrate_to, revisions
 from faultnet.store.tables import HEAD
+from faultnet.version import __version__
 
 FORMAT = 1
 CONTENTS = "faultnet.json"
