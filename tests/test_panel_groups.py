@@ -16,7 +16,14 @@ GROUPS = PanelGroups({"marten": ("MRT-32A", "MRT-4*"), "heron": ("MRT-43*", "HRN
 
 @pytest.mark.parametrize(
     ("code", "group"),
-    [("mrt 32a", "marten"), ("MRT-41B", "marten"), ("MRT-43C", "heron"), ("HRN-5", "heron"), ("HRN-55", ""), ("", "")],
+    [
+        ("mrt 32a", "marten"),
+        ("MRT-41B", "marten"),
+        ("MRT-43C", "heron"),
+        ("HRN-5", "heron"),
+        ("hrn-55", "HRN55"),
+        ("", ""),
+    ],
 )
 def test_a_code_finds_its_group_however_it_is_written(code: str, group: str) -> None:
     """The longest beginning counts; what has no * is the whole code."""
@@ -55,4 +62,4 @@ def test_the_summary_counts_by_group(tmp_path: Path) -> None:
     told = run("history", "summary", "--db", db, "--shop", str(shop))
     assert "By panel group" in told.stdout
     counts = json.loads(run("history", "summary", "--json", "--db", db, "--shop", str(shop)).stdout)["by_panel_group"]
-    assert counts == {"marten": 2, "": 1}
+    assert counts == {"marten": 2, "OTR1": 1}

@@ -30,7 +30,7 @@ from faultnet.cpt import Table
 from faultnet.errors import ContradictoryEvidence, FileProblem, UsageProblem
 from faultnet.files import load_model
 from faultnet.history.row import columns, row_of
-from faultnet.jobs import Entry, Job
+from faultnet.jobs import Closing, Entry, Job
 from faultnet.jobs.entry import entry_of
 from faultnet.jobs.replay import replayed
 from faultnet.model import Model
@@ -45,7 +45,10 @@ from faultnet.shop.groups import PanelGroups
 from faultnet.shop.nominal import known_nominal
 from faultnet.simulate.shop import simulate
 from faultnet.store.database import Database, open_database
+from faultnet.workshop.ending import close
+from faultnet.workshop.entering import add_entries, correct, take_back
 from faultnet.workshop.importing import Source, take_in
+from faultnet.workshop.opening import Opening, open_job
 from faultnet.workshop.workshop import Workshop, nominal_typed
 
 
@@ -253,6 +256,24 @@ def test_the_text_of_the_queries_is_the_same_everywhere(shop: Database, tmp_path
     assert as_counts(count(Files(database), backlight(), **PLAINLY)) == as_counts(wanted)
 
 
+def test_entries_that_were_corrected_or_taken_back_do_not_count(workshop: Workshop) -> None:
+    """A job at the bench with slips, and one that was written down right at once, are one pattern of two jobs."""
+    straight = ["flashlight=image_seen", "open_voltage=64.2"]
+    slips = ["flashlight=no_image", "visual=bulged_cap", "open_voltage=64.2"]
+    for number, texts in (("1", straight), ("2", slips)):
+        open_job(workshop, Opening("backlight", number, {"age": "4", "nominal": "61"}, ("strings=one",)))
+        events = parse_events(backlight(), texts)
+        seqs = {entry.name: entry.seq for entry in add_entries(workshop, number, [entry_of(e) for e in events])}
+    correct(workshop, "2", seqs["flashlight"], "flashlight=image_seen")
+    take_back(workshop, "2", seqs["visual"])
+    for number in ("1", "2"):
+        close(workshop, number, Closing("declined", "not_verified", None, None, None, None, "", "", "", None))
+    patterns = count_patterns(workshop.database, backlight())
+    assert patterns.jobs.tolist() == [2]
+    assert patterns[0].given == {"age_band": "from_2_to_10_years", "strings": "one"}
+    assert patterns[0].nominal is not None
+
+
 # -- what is counted, and what is not ----------------------------------------------------------------------------------
 
 
@@ -315,7 +336,8 @@ def test_jobs_are_counted_by_group_and_time(tmp_path: Path) -> None:
     groups = PanelGroups({"marten": ("MRT-32A",)})
     by_group = count_patterns(file, backlight(), by=("panel_group", "month"), group_of=groups.group_of)
     assert {p.by: int(n) for p, n in zip(by_group, by_group.jobs, strict=True)} == {
-        ("marten", "2031-05"): 2, ("", "2031-06"): 1,
+        ("marten", "2031-05"): 2,
+        ("HRN43C", "2031-06"): 1,
     }  # fmt: skip
     assert count_patterns(file, backlight(), before="2031-06-01").n_jobs == 2
     with pytest.raises(UsageProblem, match="panel_group"):

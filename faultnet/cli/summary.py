@@ -54,9 +54,8 @@ def _text(found: Summary, groups: PanelGroups) -> Iterator[str]:
     yield ""
     if groups.codes:
         yield bold("By panel group") + "  (jobs)"
-        yield from _bars(
-            {name or "in no group": n for name, n in by_group(found.by_panel, groups).items()}, {}, found.n_jobs
-        )
+        named = {name or "none written": n for name, n in by_group(found.by_panel, groups).items()}
+        yield from _bars(dict([*named.items()][:MOST_SHOWN]), {}, found.n_jobs)
         yield ""
     yield bold("By panel code") + "  (jobs; the most frequent)"
     shown = {name or "none written": n for name, n in [*found.by_panel.items()][:MOST_SHOWN]}
@@ -71,7 +70,7 @@ def _text(found: Summary, groups: PanelGroups) -> Iterator[str]:
 
 
 def by_group(by_panel: Counts, groups: PanelGroups) -> dict[str, int]:
-    """Jobs by panel group, the most frequent first; "" where the code is in none, or nobody wrote one."""
+    """Jobs by panel group, the most frequent first; a code in none by itself, "" where nobody wrote one."""
     counts: Counter[str] = Counter()
     for code, n in by_panel.items():
         counts[groups.group_of(code)] += n

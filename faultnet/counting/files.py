@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from faultnet.counting.statement import Lookup, columns_of
+from faultnet.counting.statement import NEVER_COMPARED, Lookup, columns_of
 from faultnet.errors import FileProblem, UsageProblem
 from faultnet.model import Model
 from faultnet.sheets.read import read_table
@@ -107,11 +107,14 @@ def _relation(files: Sequence[Path], model: Model) -> str:
             f"read_csv({listed}, header=true, all_varchar=true, union_by_name=true, auto_detect=true, "
             f"delim={quoted(tables[0].delimiter)}, quote='\"', escape='\"', nullstr='')"
         )
-    usual = {column: quoted(model.id if column == "model" else "") for column in wanted}
-    cells = (
-        f'COALESCE(CAST("{column}" AS VARCHAR), {usual[column]}) AS {name}'
-        if column in present
-        else f"{usual[column]} AS {name}"
-        for column, name in wanted.items()
-    )
+    cells = (f"{_cell(column, column in present, model)} AS {name}" for column, name in wanted.items())
     return f"SELECT {', '.join(cells)} FROM {table}"
+
+
+def _cell(column: str, is_there: bool, model: Model) -> str:
+    """A column of the relation; those that are compared or joined are never null, and all are text."""
+    text = f'CAST("{column}" AS VARCHAR)'
+    if column in model.visible or column in NEVER_COMPARED:
+        return text if is_there else "NULL"
+    usual = quoted(model.id if column == "model" else "")
+    return f"COALESCE({text}, {usual})" if is_there else usual

@@ -10,21 +10,21 @@ ANY_END = "*"
 
 @dataclass(frozen=True)
 class PanelGroups:
-    """Codes of each group, as they were written; one that ends in `*` stands for all that begin so.
-
-    A code that is in no group stands for itself.
-    """
+    """Codes of each group, as they were written; one that ends in `*` stands for all that begin so."""
 
     codes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def group_of(self, code: str) -> str:
-        """The group of a code, however it is written; "" where it is in none. The longest beginning counts."""
+        """The group of a code, however it is written; the longest beginning counts.
+
+        A code in none is a group of its own, in capitals without spaces and dashes; "" where there is no code.
+        """
         key = code_key(code)
         found = {code_key(own.removesuffix(ANY_END)): (group, own) for group in self.codes for own in self.codes[group]}
         if key in found and not found[key][1].endswith(ANY_END):
             return found[key][0]
         beginnings = [start for start, (_, own) in found.items() if own.endswith(ANY_END) and key.startswith(start)]
-        return found[max(beginnings, key=len)][0] if beginnings else ""
+        return found[max(beginnings, key=len)][0] if beginnings else key.upper()
 
 
 def read_codes(value: object) -> tuple[str, ...]:
