@@ -45,6 +45,7 @@ from faultnet.shop.groups import PanelGroups
 from faultnet.shop.nominal import known_nominal
 from faultnet.simulate.shop import simulate
 from faultnet.store.database import Database, open_database
+from faultnet.store.jobs import insert_job
 from faultnet.workshop.ending import close
 from faultnet.workshop.entering import add_entries, correct, take_back
 from faultnet.workshop.importing import Source, take_in
@@ -272,6 +273,21 @@ def test_entries_that_were_corrected_or_taken_back_do_not_count(workshop: Worksh
     assert patterns.jobs.tolist() == [2]
     assert patterns[0].given == {"age_band": "from_2_to_10_years", "strings": "one"}
     assert patterns[0].nominal is not None
+
+
+def test_what_nobody_can_read_is_left_out_of_a_shop_too(workshop: Workshop) -> None:
+    """The reason goes through the database; sizes are counted by as they were written."""
+    for number, leds in (("1", "18"), ("2", "a few")):
+        job = replace(made_up(400)[0], number=number, after="", parts=(), closing=None, stage="open", entries=())
+        facts = [Entry("fact", "leds", leds), Entry("fact", "size", "50", unit="inch")]
+        with workshop.database.write() as connection:
+            insert_job(connection, job)
+        add_entries(workshop, number, [*facts, entry_of(parse_events(backlight(), ["loaded_voltage=54"])[0])])
+        close(workshop, number, Closing("declined", "not_verified", None, None, None, None, "", "", "", None))
+    patterns = count_patterns(workshop.database, backlight(), by=("size",))
+    assert [(pattern.by, int(n)) for pattern, n in zip(patterns, patterns.jobs, strict=True)] == [(("50",), 1)]
+    assert [left.jobs for left in patterns.left_out] == [1]
+    assert "a few" in patterns.left_out[0].why
 
 
 # -- what is counted, and what is not ----------------------------------------------------------------------------------

@@ -155,7 +155,7 @@ def remove(typed: VoltsTyped, *, db: str, shop_file: str) -> None:
     with workshop.database.write() as connection:
         before = read_voltages(connection)
         entry = _only_one(typed, before, decimal_comma=workshop.shop.settings.decimal_comma)
-        delete_voltages(connection, entry, 1)
+        delete_voltages(connection, entry)
         after = read_voltages(connection)
     print(wrapped(f"Taken out: {entry.day} {entry.kind} {entry.code}, {_volts_words(entry)} ({entry.source})", 0, 2))
     nominal = nominal_of(after, entry.kind, entry.code)

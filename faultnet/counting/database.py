@@ -7,15 +7,15 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from faultnet.counting.statement import Lookup, seen_column
+from faultnet.counting.statement import PLAIN, Lookup, seen_column
 from faultnet.jobs.entry import SEEN
 from faultnet.model import Model
 from faultnet.store.database import Database
 
 _AT_ONCE = 10_000
 
-_FACTS = ("age", "nominal", "leds")
-"""Facts that stand in entries only."""
+_FACTS = ("size", "age", "nominal", "leds")
+"""Facts taken from the entries, as they were written; `jobs` has some of them as numbers."""
 
 _PARTED = "; "
 
@@ -123,7 +123,7 @@ def rows_query(model: Model, n_tests: int, n_of_name: int, n_then: int) -> str:
         "tests": _listed("p.name", seen, "p.nth", n_tests, " "),
         "afterwards": _listed("p.name || '=' || p.said", later, "p.nth", n_then),
         "given": _listed_given(model),
-        **{fact: _latest(f"p.kind = 'fact' AND p.name = '{fact}'", "p.said") for fact in _FACTS},
+        **{PLAIN[fact]: _latest(f"p.kind = 'fact' AND p.name = '{fact}'", "p.said") for fact in _FACTS},
         **{
             seen_column(o): _listed("p.said", f"{seen} AND p.name = '{o}'", "p.nth_of_name", n_of_name)
             for o in model.visible
@@ -152,7 +152,6 @@ _OF_JOB = {
     "came_with": "j.comeback",
     "panel": "COALESCE(j.panel, '')",
     "board": "COALESCE(j.board, '')",
-    "inches": "COALESCE(CAST(j.inches AS TEXT), '')",
     "outcome": "COALESCE(c.outcome, '')",
     "verification": "COALESCE(c.verification, '')",
     "stage": "j.stage",

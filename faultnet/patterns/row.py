@@ -1,7 +1,7 @@
 """The columns of a history that its jobs are counted by, and what their cells say."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from faultnet.case.entry import parse_event, written
 from faultnet.case.events import Event
@@ -11,8 +11,8 @@ from faultnet.history.read import AnyMeter
 from faultnet.model import Model
 from faultnet.patterns.coarse import coarse
 
-UNREADABLE = "\x00"
-"""What the rounded text of a cell begins with where nobody can read it; the reason follows."""
+UNREADABLE = "!"
+"""What the rounded text of a cell begins with where nobody can read it; the reason follows. No event begins so."""
 
 FIXED = ("outcome", "verification", "came_back", "was_repaired", "given", "age", "nominal", "tests")
 """The first columns of a row: how the job ended, whether a set that came back had been repaired, conditions as
@@ -20,13 +20,12 @@ FIXED = ("outcome", "verification", "came_back", "was_repaired", "given", "age",
 observation, what was seen and done from the first repair on, and the values counted by."""
 
 
-@dataclass(eq=False)
+@dataclass(frozen=True)
 class Cells:
-    """Reads cells of one model, remembering what they say."""
+    """Reads cells of one model."""
 
     model: Model
     a_decade: int
-    _events: dict[tuple[str, str], tuple[Event, ...]] = field(default_factory=dict)
 
     def seen(self, observation: str, text: str) -> tuple[Event, ...]:
         """What a cell of an observation says, volts rounded. UsageProblem: nobody can read it."""
@@ -37,16 +36,13 @@ class Cells:
         return self._read("then", text, "")
 
     def _read(self, column: str, text: str, before: str) -> tuple[Event, ...]:
-        key = (column, text)
-        if key not in self._events:
-            if text.startswith(UNREADABLE):
-                raise UsageProblem(text.removeprefix(UNREADABLE))
-            try:
-                events = (parse_event(self.model, before + item, AnyMeter()) for item in parted(text))
-                self._events[key] = tuple(coarse(self.model, event, self.a_decade) for event in events)
-            except UsageProblem as error:
-                raise UsageProblem(*(f"{column}: {problem}" for problem in error.problems)) from None
-        return self._events[key]
+        if text.startswith(UNREADABLE):
+            raise UsageProblem(text.removeprefix(UNREADABLE))
+        try:
+            events = (parse_event(self.model, before + item, AnyMeter()) for item in parted(text))
+            return tuple(coarse(self.model, event, self.a_decade) for event in events)
+        except UsageProblem as error:
+            raise UsageProblem(*(f"{column}: {problem}" for problem in error.problems)) from None
 
     def rounded(self, column: str, text: str) -> str:
         """A cell of an observation, or of `then`, with its volts rounded."""
@@ -54,7 +50,6 @@ class Cells:
             events = self.then(text) if column == "then" else self.seen(column, text)
         except UsageProblem as error:
             return UNREADABLE + "; ".join(error.problems)
-        del self._events[(column, text)]  # there are very many; the rounded ones are few
         items = (written(event, self.model) for event in events)
         return joined(item if column == "then" else item.partition("=")[2] for item in items)
 

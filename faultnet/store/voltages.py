@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from datetime import date
 
+import sqlalchemy as sa
 from sqlalchemy import Connection
 
 from faultnet.jobs.codes import code_key
@@ -45,8 +46,8 @@ def read_voltages(connection: Connection) -> list[Entry]:
     ]
 
 
-def delete_voltages(connection: Connection, entry: Entry, most: int) -> None:
-    """Take this entry out of the list; of several that say the same, the last ones, at most so many."""
+def delete_voltages(connection: Connection, entry: Entry) -> None:
+    """Take this entry out of the list; of several that say the same, the last one."""
     same = (
         (voltages.c.day == entry.day.isoformat())
         & (voltages.c.kind == entry.kind)
@@ -56,6 +57,5 @@ def delete_voltages(connection: Connection, entry: Entry, most: int) -> None:
         & (voltages.c.source == entry.source)
         & (voltages.c.note == entry.note)
     )
-    last = voltages.select().with_only_columns(voltages.c.id).where(same).order_by(voltages.c.id.desc()).limit(most)
-    ids = connection.execute(last).scalars().all()
-    connection.execute(voltages.delete().where(voltages.c.id.in_(ids)))
+    last = sa.select(sa.func.max(voltages.c.id)).where(same).scalar_subquery()
+    connection.execute(voltages.delete().where(voltages.c.id == last))
