@@ -74,8 +74,12 @@ def repair_steps(model: Model, outcome: RepairOutcome) -> list[Step]:
     return [*changes, finding(model.compiled.network, SET_WORKS, "yes" if outcome.works else "no")]
 
 
-def replaced(model: Model, repair: str, component: str) -> Floats:
+def replaced(
+    model: Model, repair: str, component: str, *, success: float | None = None, arrives_faulty: float | None = None
+) -> Floats:
     """P(state after a repair | state before) of a component it fixes: ``(n_states, n_states)``.
+
+    success, arrives_faulty: chances in the place of the model's own.
 
     A faulty one becomes ok with the repair's `success`, which counts bad new parts as failures, or stays as it is. A
     good one that is replaced becomes faulty with `arrives_faulty`, in the modes in which such parts usually are.
@@ -83,9 +87,11 @@ def replaced(model: Model, repair: str, component: str) -> Floats:
     made, modes = model.repairs[repair], model.components[component].modes
     shares = np.array([mode.share for mode in modes])
     drawn = shares / shares.sum() if shares.sum() > 0 else np.full(len(modes), 1 / len(modes))
-    matrix: Floats = np.eye(1 + len(modes)) * (1 - made.success)
-    matrix[1:, 0] = made.success
-    matrix[0] = [1 - made.arrives_faulty, *(made.arrives_faulty * drawn)]
+    cured = made.success if success is None else success
+    spoilt = made.arrives_faulty if arrives_faulty is None else arrives_faulty
+    matrix: Floats = np.eye(1 + len(modes)) * (1 - cured)
+    matrix[1:, 0] = cured
+    matrix[0] = [1 - spoilt, *(spoilt * drawn)]
     return matrix
 
 

@@ -28,7 +28,7 @@ class Draws:
 
     def second_fault_share(self) -> Floats:
         """P(two or more components faulty | confirmed complaint): ``(n,)``."""
-        share, strength = self.model.second_fault_share, self.model.strength.shares_jobs
+        share, strength = self.model.second_fault_share, self.model.strength.second_fault
         return self._dirichlet("second_fault_share", np.array([[share, 1 - share]]), np.array([strength]))[:, 0, 0]
 
     def collateral(self) -> Floats:

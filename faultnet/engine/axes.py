@@ -112,10 +112,12 @@ class Axes:
 
     def prior_factor(self, node_id: str) -> Floats:
         """P(own state | parents) of a target or side over the table's axes."""
-        node = self.network[node_id]
-        row = self._rows(node, self.index)
-        factor: Floats = node.cpt.rows[row, self.index[node_id]]
+        factor: Floats = self.network[node_id].cpt.rows[self.row_index(node_id), self.index[node_id]]
         return factor
+
+    def row_index(self, node_id: str) -> Ints:
+        """The number of the row of a target's or side's CPT that each combination of its parents uses."""
+        return self._rows(self.network[node_id], self.index)
 
     def sides_of(self, array: Ints | Floats) -> frozenset[int]:
         """The side axes along which the array varies."""

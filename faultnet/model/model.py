@@ -20,6 +20,12 @@ class Strength:
 
     shares_jobs: float
     rows_jobs: float
+    second_fault_jobs: float | None = None
+
+    @property
+    def second_fault(self) -> float:
+        """Of the chance of a second fault, as of the shares where nothing else is said."""
+        return self.shares_jobs if self.second_fault_jobs is None else self.second_fault_jobs
 
 
 @dataclass(frozen=True)
@@ -32,6 +38,7 @@ class Model:
     engine: which exact engine to compile, `auto`, `table` or `tree`.
     tables: of an imported network the tables of all its nodes, used as they are; None in a model of our own. also_seen:
     its components and rails as observations, since it may be told of any node.
+    jobs_behind: how many past jobs are behind each of its numbers (`chances.Chances`), none of one as written.
     file and digest: where the model was read from, and the first hexadecimal digits of the SHA-256 of what stood there;
     models that say the same are equal wherever they were read.
     """
@@ -62,6 +69,7 @@ class Model:
     engine: str = "auto"
     tables: Mapping[str, tuple[tuple[float, ...], ...]] | None = None
     also_seen: Mapping[str, Observation] = field(default_factory=dict)
+    jobs_behind: Mapping[str, float] = field(default_factory=dict)
     file: str = field(default="", compare=False)
     digest: str = field(default="", compare=False)
 

@@ -1,7 +1,7 @@
 """What can be done to a set: tests, repairs, the set-ups they need and the cautions that go with them."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import chain
 
 SETUP_PARTS: Mapping[str, tuple[str, ...]] = {
@@ -145,6 +145,7 @@ class Repair:
 
     success: chance that a faulty component is ok afterwards, bad new parts counted as failures. arrives_faulty: chance
     that the new part is bad, which counts where the old one was good.
+    strengths_jobs: how many jobs its chances count for, by their names, where that is not the usual.
     minutes and parts by size class (up to 32, 43 to 50, 55 to 65, 75 inch and more); harm by the same classes.
     """
 
@@ -167,6 +168,7 @@ class Repair:
     cautions: tuple[Caution, ...]
     advice: str
     mark: str
+    strengths_jobs: Mapping[str, float] = field(default_factory=dict)
 
 
 SIZE_CLASS_UP_TO_INCHES = (39, 52, 69)

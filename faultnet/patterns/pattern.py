@@ -1,6 +1,6 @@
 """A pattern of evidence: what several past jobs say alike."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -80,6 +80,23 @@ class Patterns(Sequence[Pattern]):
     left_out: tuple[LeftOut, ...]
     by: tuple[str, ...]
     a_decade: int
+
+    @classmethod
+    def of(cls, model: str, counted: Iterable[tuple[Pattern, int]], by: tuple[str, ...] = ()) -> "Patterns":
+        """Patterns with their counts, as they come. model: its id; by: the columns counted by."""
+        items: dict[Item, int] = {}
+        given: dict[tuple[tuple[str, str], ...], int] = {}
+        nominals: dict[Nominal | None, int] = {None: 0}
+        keys, jobs = [], []
+        for each, n_jobs in counted:
+            numbers = tuple(items.setdefault(item, len(items)) for item in each.items)
+            known = given.setdefault(tuple(sorted(each.given.items())), len(given))
+            nominal = nominals.setdefault(each.nominal, len(nominals))
+            ending = (each.outcome, each.verification, each.came_back, *each.by)
+            keys.append((numbers, known, nominal, each.is_told, ending))
+            jobs.append(n_jobs)
+        vocabulary = Vocabulary(tuple(items), tuple(dict(each) for each in given), tuple(nominals))
+        return cls(model, np.array(jobs, dtype=np.intp), tuple(keys), vocabulary, (), (), by, 0)
 
     def __len__(self) -> int:
         return len(self.keys)

@@ -1,0 +1,182 @@
+"""The loops over past jobs, compiled with numba: the outlines of a shape, and what patterns add up to.
+
+Imported only by `faultnet.learning`, late: importing numba takes a third of a second and compiling a few.
+"""
+
+import numpy as np
+from numba import njit
+
+
+@njit(cache=True, nogil=True)
+def outlines(kinds, is_sure, row_of, changes, world, masses, faulty, never, least, lay, room):  # type: ignore[no-untyped-def]
+    """Every way through a shape's acts that some class of worlds can take, those with the same rows as one outline.
+
+    kinds: of each act the number of its sight in `row_of`, or ``-1 - n`` for change n of `changes` (component, then its
+    matrix). world: standing and root state of each class; masses: its prior; faulty: its faulty components, as bits, of
+    which `never` cannot be. Ways below `least` of the whole are left out. lay: strides and sizes of components. room:
+    arrays for outlines, for members (outline, class), and a table of hashes.
+
+    Returns the numbers of outlines and of members; -1 where there is no room.
+    """
+    rows, member_outline, member_class, table = room
+    standings, roots = world
+    strides, sizes = lay
+    n_acts = len(kinds)
+    at_act, at_x, at_weight = np.empty(256, np.int64), np.empty(256, np.int64), np.empty(256)
+    path = np.empty(n_acts, np.int32)
+    at_row = np.empty(256, np.int32)
+    n_outlines, n_members = 0, 0
+    table[:] = -1
+    mask = len(table) - 1
+    for c in range(len(roots)):
+        if faulty[c] & never or not masses[c] > least:
+            continue
+        standing = standings[c]
+        top = 1
+        at_act[0], at_x[0], at_weight[0] = 0, roots[c], masses[c]
+        while top > 0:
+            top -= 1
+            k, x, weight = at_act[top], at_x[top], at_weight[top]
+            if k > 0:
+                path[k - 1] = at_row[top]
+            alive = True
+            while k < n_acts and kinds[k] >= 0:
+                row = row_of[kinds[k], standing, x]
+                if is_sure[k] and row != 0:
+                    alive = False
+                    break
+                path[k] = row
+                k += 1
+            if not alive:
+                continue
+            if k < n_acts:
+                component, matrix = changes[0][-1 - kinds[k]], changes[1][-1 - kinds[k]]
+                size, stride = sizes[component], strides[component]
+                before = (x // stride) % size
+                for after in range(size):
+                    chance = matrix[before, after]
+                    if chance > 0.0 and weight * chance > least:
+                        at_act[top], at_x[top] = k + 1, x + (after - before) * stride
+                        at_weight[top], at_row[top] = weight * chance, before * size + after
+                        top += 1
+                continue
+            name = np.uint64(1469598103934665603)
+            for i in range(n_acts):
+                name = (name ^ np.uint64(path[i] + 1)) * np.uint64(1099511628211)
+            slot = np.int64(name ^ (name >> np.uint64(29))) & mask
+            while True:
+                outline = table[slot]
+                if outline < 0:
+                    break
+                same = True
+                for i in range(n_acts):
+                    if rows[outline, i] != path[i]:
+                        same = False
+                        break
+                if same:
+                    break
+                slot = (slot + 1) & mask
+            if outline < 0:
+                if n_outlines >= len(rows):
+                    return -1, 0
+                outline = n_outlines
+                table[slot] = outline
+                rows[outline, :n_acts] = path
+                n_outlines += 1
+            if n_members >= len(member_class):
+                return -1, 0
+            member_outline[n_members], member_class[n_members] = outline, c
+            n_members += 1
+    return n_outlines, n_members
+
+
+@njit(cache=True, nogil=True)
+def weigh(masses, members, shapes, by_class):  # type: ignore[no-untyped-def]
+    """The prior of every outline of every shape, from those of classes: added to `masses`.
+
+    members: where those of each form begin, outline and class of each. shapes: the form of each, where its outlines
+    begin, where the classes of its group begin.
+    """
+    starts, outline_of, class_of = members
+    form_of, outline_start, class_start = shapes
+    for shape in range(len(form_of)):
+        form, first, base = form_of[shape], outline_start[shape], class_start[shape]
+        for m in range(starts[form], starts[form + 1]):
+            masses[first + outline_of[m]] += by_class[base + class_of[m]]
+
+
+@njit(cache=True, nogil=True)
+def weigh_back(ratios, members, shapes, by_class):  # type: ignore[no-untyped-def]
+    """The other way round: what outlines have, over their prior, added to their classes."""
+    starts, outline_of, class_of = members
+    form_of, outline_start, class_start = shapes
+    for shape in range(len(form_of)):
+        form, first, base = form_of[shape], outline_start[shape], class_start[shape]
+        for m in range(starts[form], starts[form + 1]):
+            by_class[base + class_of[m]] += ratios[first + outline_of[m]]
+
+
+@njit(cache=True, nogil=True)
+def add_up(first, last, program, shapes, masses, columns, jobs, log_evidence, counts, weights):  # type: ignore[no-untyped-def]
+    """Log evidence of the patterns from `first` to `last`, and their expected counts added to `counts`.
+
+    program: start and acts of patterns, their shapes, where each act's column begins. shapes: where the outlines of
+    each begin, where the rows of its form begin, the rows. counts: of outlines, and of columns.
+    """
+    start, act_of, shape_of, column_start = program
+    outline_start, row_start, rows = shapes
+    by_outline, by_column = counts
+    for p in range(first, last):
+        shape = shape_of[p]
+        begin = start[p]
+        n_acts = start[p + 1] - begin
+        from_outline = outline_start[shape]
+        n_outlines = outline_start[shape + 1] - from_outline
+        at = row_start[shape]
+        total = 0.0
+        for o in range(n_outlines):
+            weight = masses[from_outline + o]
+            for k in range(n_acts):
+                weight *= columns[column_start[act_of[begin + k]] + rows[at + k]]
+            at += n_acts
+            weights[o] = weight
+            total += weight
+        log_evidence[p] = np.log(total) if total > 0.0 else -np.inf
+        if not (total > 0.0 and jobs[p] > 0.0):
+            continue
+        share, at = jobs[p] / total, row_start[shape]
+        for o in range(n_outlines):
+            weight = weights[o] * share
+            if weight > 0.0:
+                by_outline[from_outline + o] += weight
+                for k in range(n_acts):
+                    by_column[column_start[act_of[begin + k]] + rows[at + k]] += weight
+            at += n_acts
+
+
+@njit(cache=True, nogil=True)
+def find_shares(first, last, program, shapes, masses, columns, shares, weights):  # type: ignore[no-untyped-def]
+    """The largest share that any pattern from `first` to `last` gives each outline, kept in `shares` if larger.
+
+    The first arguments are those of `add_up`.
+    """
+    start, act_of, shape_of, column_start = program
+    outline_start, row_start, rows = shapes
+    for p in range(first, last):
+        shape = shape_of[p]
+        begin = start[p]
+        n_acts = start[p + 1] - begin
+        from_outline = outline_start[shape]
+        n_outlines = outline_start[shape + 1] - from_outline
+        at = row_start[shape]
+        total = 0.0
+        for o in range(n_outlines):
+            weight = masses[from_outline + o]
+            for k in range(n_acts):
+                weight *= columns[column_start[act_of[begin + k]] + rows[at + k]]
+            at += n_acts
+            weights[o] = weight
+            total += weight
+        if total > 0.0:
+            for o in range(n_outlines):
+                shares[from_outline + o] = max(shares[from_outline + o], weights[o] / total)

@@ -1,0 +1,330 @@
+"""Better numbers from expected counts (the M-step).
+
+A number's counts are added to those it starts with: ``(N + s p0) / (sum N + s)``. Odds, links and conditions take a
+step along the gradient instead, scaled so that it would be just that for numbers that jobs tell directly; their counts
+hang together, since jobs are only of sets with the complaint.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from faultnet.cpt import Floats
+from faultnet.learning.complaint import Chosen, Told, confirmed_column
+from faultnet.learning.expect import Expected, History
+from faultnet.learning.hidden import RootPrior, TablePrior
+from faultnet.learning.layout import summed
+from faultnet.learning.noisy_counts import effect_counts
+from faultnet.learning.point import Frame, Point
+from faultnet.model import Model
+from faultnet.model.chances import SECOND_FAULT, SHARES, Chances, chances_of
+
+_LEAST_FACTOR, _MOST_SCALING = 0.05, 0.7
+
+
+@dataclass(frozen=True, eq=False)
+class Aim:
+    """What is maximised: the log likelihood of a history given the complaint, with the prior of every number.
+
+    apart: counts that need no inference, laid out as the frame's chances. confirmed: P(findings that confirm the
+    complaint, and the complaint | root state), ``(n_roots,)``, by the model as it was written: what its shares are
+    given.
+    """
+
+    history: History
+    frame: Frame
+    told: Told
+    apart: Floats
+    confirmed: Floats
+
+    @property
+    def model(self) -> Model:
+        return self.frame.model
+
+    @cached_property
+    def fixed(self) -> frozenset[str]:
+        """Observations whose rows are not learned: what every set was brought in with."""
+        return frozenset([self.model.complaint]) - {""}
+
+    # -- how good ----------------------------------------------------------------------------------------------------
+
+    def value(self, point: Point, expected: Expected) -> float:
+        """Log likelihood given the complaint, plus the prior of the numbers (up to a constant), in nats."""
+        return self.log_likelihood(point, expected) + self.log_prior(point)
+
+    def log_likelihood(self, point: Point, expected: Expected) -> float:
+        """Of the jobs, given the complaint, in nats."""
+        possible = np.isfinite(expected.log_evidence)
+        total = float(self.history.program.jobs[possible] @ expected.log_evidence[possible])
+        total -= sum(chosen.log_chance for chosen in self._chosen(point))
+        return total + float(self.apart @ np.log(np.where(self.apart > 0, point.chances, 1.0)))
+
+    def log_prior(self, point: Point) -> float:
+        """Strength times log chance, summed: the Dirichlet on the scale on which its mode is its mean."""
+        added = self.frame.added
+        total = float(added @ np.log(np.where(added > 0, point.chances, 1.0)))
+        return total + (self.causes.log_prior(point) if isinstance(self.history.hidden, RootPrior) else 0.0)
+
+    def _chosen(self, point: Point) -> list[Chosen]:
+        return self.told.chosen(self.history.hidden.prior(point, self.history.givens), self.sides(point))
+
+    def sides(self, point: Point) -> dict[str, Floats]:
+        conditions = self.frame.conditions(point)
+        return {name: conditions[name] for name in self.history.layout.free}
+
+    # -- better ------------------------------------------------------------------------------------------------------
+
+    def improved(self, point: Point, expected: Expected, damping: float = 1.0) -> Point:
+        """Numbers that are better than these. damping: how much of the usual step odds, links and conditions take."""
+        counts = self.apart + self.counts(point, expected)
+        added = self.frame.added
+        totals = self.frame.totals(counts + added)
+        scaled = (counts + added) / np.where(totals > 0, totals, 1.0)[self.frame.block_of]
+        chances = np.where((totals > 0)[self.frame.block_of], scaled, point.chances)
+        if not isinstance(self.history.hidden, RootPrior):
+            return Point(point.odds, chances)
+        odds, moved = self.causes.step(point, expected, damping)
+        for id_, own in moved.items():
+            chances[self.frame.place[id_]] = own
+        return Point(odds, chances)
+
+    def counts(self, point: Point, expected: Expected) -> Floats:
+        """Expected counts of rows, repairs and tables, laid out as the frame's chances."""
+        counts: Floats = np.zeros(len(self.apart))
+        for leaf, rows in expected.rows.items():
+            if leaf in self.learned_leaves:
+                seen = self.model.observations[leaf]
+                if seen.noisy is not None:
+                    rows = effect_counts(self.model, seen, self.frame.rows(point, leaf), rows)
+                counts[self.frame.rows_place(leaf)] += rows.reshape(-1)
+        for (repair, _), changed in expected.changes.items():
+            cured, spoilt = self.frame.place[f"success.{repair}"], self.frame.place[f"arrives_faulty.{repair}"]
+            counts[cured] += changed[1:, 0].sum(), np.trace(changed[1:, 1:])
+            counts[spoilt] += changed[0, 1:].sum(), changed[0, 0]
+        if isinstance(self.history.hidden, TablePrior):
+            for node, rows in self.history.hidden.counted(expected.roots[0]).items():
+                counts[self.frame.rows_place(node)] += rows.reshape(-1)
+        return counts
+
+    def chances_at(self, point: Point, expected: Expected) -> tuple[Chances, ...]:
+        """The numbers as a model says them, each with its own strength and the jobs behind it added."""
+        counts = self.apart + self.counts(point, expected)
+        jobs = self.frame.totals(counts)
+        learned = []
+        for number, block in enumerate(self.frame.blocks):
+            means = tuple(point.chances[self.frame.place[block.id]].tolist())
+            n = self._jobs_behind(block, expected) if block.kind in ("condition", "collateral") else float(jobs[number])
+            learned.append(replace(block, means=means, strength_jobs=block.strength_jobs + n, jobs=n))
+        if isinstance(self.history.hidden, RootPrior):
+            learned += self.causes.chances_at(point, float(self.told.jobs.sum()))
+        return tuple(learned)
+
+    def _jobs_behind(self, block: Chances, expected: Expected) -> float:
+        """Jobs that a condition or a link is learned from."""
+        name = block.id.partition(".")[2]
+        if block.kind == "condition":
+            told = expected.sides.get(name)
+            return self.history.jobs_without(name) if told is None else min(told.sum(), self.history.jobs_without(name))
+        is_mode = self.history.hidden.roots.is_mode if isinstance(self.history.hidden, RootPrior) else np.empty((0, 0))
+        cause = next(n for n, mode in enumerate(self.model.modes) if name.startswith(f"{mode}."))
+        by_state = expected.roots.sum(axis=0).reshape(-1, self.history.layout.n_joint).sum(axis=0)
+        return float(by_state @ is_mode[:, cause])
+
+    @cached_property
+    def learned_leaves(self) -> frozenset[str]:
+        """Leaves whose rows can be learned."""
+        network = self.history.layout.engine.network
+        if self.model.is_imported:
+            return frozenset(leaf for leaf in self.history.layout.engine.leaves if not network[leaf].is_rule)
+        return frozenset(self.model.observations) - self.fixed
+
+    @cached_property
+    def causes(self) -> "Causes":
+        """The part of odds, links and conditions."""
+        assert isinstance(self.history.hidden, RootPrior)
+        return Causes(self, self.history.hidden)
+
+
+@dataclass(frozen=True, eq=False)
+class Causes:
+    """Odds, links and conditions: what is faulty before anything is seen, of sets with the complaint."""
+
+    aim: Aim
+    hidden: RootPrior
+
+    @cached_property
+    def _stated(self) -> tuple[Floats, float, float, float]:
+        """The model's own shares and chance of a second fault, and the strength of each."""
+        model = self.aim.model
+        shares = np.array([model.shares[mode] for mode in model.modes])
+        return shares, model.second_fault_share, model.strength.shares_jobs, model.strength.second_fault
+
+    @property
+    def has_second(self) -> bool:
+        """Whether two components can be faulty."""
+        return len(self.aim.model.components) > 1
+
+    @cached_property
+    def _stated_weights(self) -> Floats:
+        """P(coupled conditions) as the model was written: ``(n_conditions,)``."""
+        weights: Floats = self.hidden.weights(self.aim.frame.own, ({},))[0]
+        return weights
+
+    def _confirmed(self, table: Floats) -> Floats:
+        """P(conditions, joint state | confirmed complaint), conditions as written: ``(n_conditions, n_joint)``."""
+        weight = self._stated_weights[:, None] * table * self._by_condition(self.aim.confirmed)
+        confirmed: Floats = weight / weight.sum()
+        return confirmed
+
+    def _by_condition(self, column: Floats) -> Floats:
+        """A column over root states, for each state of the coupled conditions: ``(n_conditions, n_joint)``."""
+        roots = self.hidden.roots
+        n_coupled = roots.layout.n_coupled
+        return np.repeat(column.reshape(n_coupled, -1), roots.n_conditions // n_coupled, axis=0)
+
+    def shares_now(self, point: Point, confirmed: Floats | None = None) -> tuple[Floats, float]:
+        """Shares of the modes, and the chance of a second fault, given the confirmed complaint."""
+        weight = self._confirmed(self.hidden.table(point)) if confirmed is None else confirmed
+        by_state = weight.sum(axis=0)
+        present = by_state @ self.hidden.roots.is_mode
+        return present / present.sum(), float(by_state[self.hidden.roots.n_faults >= 2].sum())
+
+    def chances_at(self, point: Point, jobs: float) -> list[Chances]:
+        """Shares and the chance of a second fault as a model says them: given its own confirmed complaint."""
+        model = self.aim.model
+        confirmed = self._by_condition(confirmed_column(self.aim.history, point, model.confirmed))
+        weight = self.hidden.weights(point, ({},))[0][:, None] * self.hidden.table(point) * confirmed
+        shares, second = self.shares_now(point, weight / weight.sum())
+        stated = {each.id: each for each in chances_of(model) if each.id in (SHARES, SECOND_FAULT)}
+        means = {SHARES: tuple(shares.tolist()), SECOND_FAULT: (second, 1 - second)}
+        return [
+            replace(own, means=means[own.id], strength_jobs=own.strength_jobs + jobs, jobs=jobs)
+            for own in stated.values()
+        ]
+
+    def log_prior(self, point: Point) -> float:
+        """Of the shares and of the chance of a second fault, as of all other chances."""
+        stated, second, strength, second_strength = self._stated
+        shares, several = self.shares_now(point)
+        total = strength * float(stated @ np.log(np.where(stated > 0, shares, 1.0)))
+        if self.has_second:
+            total += second_strength * (second * np.log(several) + (1 - second) * np.log(1 - several))
+        return float(total)
+
+    def gradient(self, point: Point, expected: Expected) -> tuple[Floats, Floats, dict[str, Floats], dict[str, Floats]]:
+        """Of the aim's value: by log odds; by links, as counts of "follows" and "stays"; by conditions, as counts.
+
+        Last the scale of each: expected modes, exposures of links, jobs.
+        """
+        frame, history, roots = self.aim.frame, self.aim.history, self.hidden.roots
+        table, links = self.hidden.table(point), frame.links(point)
+        weights = self.hidden.weights(point, history.givens)
+        priors = self.hidden.mixed(weights, table)
+        ratio = np.divide(expected.roots, priors, out=np.zeros_like(priors), where=priors > 0)
+        n_coupled = roots.layout.n_coupled
+        by_world = np.einsum(
+            "gcr,gcx->crx", weights.reshape(len(weights), n_coupled, -1), ratio.reshape(len(ratio), n_coupled, -1),
+            optimize=True,
+        )  # fmt: skip
+        data = table * by_world.reshape(table.shape)
+        chosen_sets = np.zeros_like(table)
+        side_sets = {name: np.zeros(len(s)) for name, s in self.aim.sides(point).items()}
+        for each in self.aim.told.chosen(priors, self.aim.sides(point)):
+            chosen_sets += (each.ratio @ weights)[:, None] * table * self._by_condition(each.given_root)
+            for name, total in side_sets.items():
+                total += summed(roots.layout.state_of[name], each.standings, len(total))
+        confirmed = self._confirmed(table)
+        weight = data - chosen_sets + confirmed * self._pull(confirmed)
+        by_odds, by_links = roots.counts(weight, point.odds, links)
+        by_links = by_links + self._link_prior(links)
+        conditions = frame.conditions(point)
+        by_condition, n_jobs = {}, {}
+        for name in conditions:
+            added = frame.added[frame.place[f"condition.{name}"]]
+            told = np.zeros(len(added))
+            if name in roots.conditions:
+                told = summed(roots.state_of[name], (data - chosen_sets).sum(axis=1), len(added))
+            elif name in side_sets:  # sides that a job does not tell of are as in all sets with its complaint
+                own = expected.sides[name]
+                told = own - own.sum() * side_sets[name] / max(side_sets[name].sum(), 1e-300)
+            n_jobs[name] = history.jobs_without(name)
+            by_condition[name] = told + added - added.sum() * conditions[name]
+        scale = {
+            "modes": (chosen_sets + self._stated[2] * confirmed).sum(axis=0) @ roots.is_mode,
+            "faults": np.array([self._faults_spread(chosen_sets, confirmed)]),
+            "jobs": np.array([n_jobs[name] for name in conditions]),
+            "links": data.sum(axis=0) @ self._causes_of_links,
+        }
+        return by_odds, by_links, by_condition, scale
+
+    @cached_property
+    def _causes_of_links(self) -> Floats:
+        """1 where a joint state has the cause of a link: ``(n_joint, n_links)``."""
+        modes = list(self.aim.model.modes)
+        columns = [self.hidden.roots.is_mode[:, modes.index(link.cause)] for link in self.aim.model.collateral]
+        return np.stack(columns, axis=1) if columns else np.empty((len(self.hidden.roots.is_mode), 0))
+
+    def _link_prior(self, links: Floats) -> Floats:
+        """What the prior adds to the counts of links: ``(n_links, 2)``, as a gradient by log chance."""
+        frame = self.aim.frame
+        places = [frame.place[f"collateral.{link.cause}.{link.effect}"] for link in self.aim.model.collateral]
+        return np.array([frame.added[place] for place in places]).reshape(len(links), 2)
+
+    def _pull(self, confirmed: Floats) -> Floats:
+        """How the prior of shares and second faults weighs joint states with the confirmed complaint."""
+        stated, second, strength, second_strength = self._stated
+        is_mode, n_faults = self.hidden.roots.is_mode, self.hidden.roots.n_faults
+        by_state = confirmed.sum(axis=0)
+        present = by_state @ is_mode
+        pull: Floats = strength * (is_mode @ (stated / np.maximum(present, 1e-300)) - n_faults / present.sum())
+        if self.has_second:
+            several = float(by_state[n_faults >= 2].sum())
+            has = n_faults >= 2
+            pull = pull + second_strength * (np.where(has, second / several, (1 - second) / (1 - several)) - 1)
+        return pull
+
+    def _faults_spread(self, chosen_sets: Floats, confirmed: Floats) -> float:
+        """How fast the gradient falls when all odds grow together."""
+        n_faults = self.hidden.roots.n_faults
+        jobs, sets, prior = chosen_sets.sum(), chosen_sets.sum(axis=0), confirmed.sum(axis=0)
+        spread = 0.0
+        if jobs > 0:
+            mean = float(sets @ n_faults) / jobs
+            spread += float(sets @ (n_faults - mean) ** 2)
+        if self.has_second:
+            has = n_faults >= 2
+            several = float(prior[has].sum())
+            covariance = float(prior @ (has * n_faults)) - several * float(prior @ n_faults)
+            spread += self._stated[3] * covariance**2 / (several * (1 - several))
+        return spread
+
+    def step(self, point: Point, expected: Expected, damping: float) -> tuple[Floats, dict[str, Floats]]:
+        """Better odds, and better links and conditions by the ids of their blocks."""
+        by_odds, by_links, by_condition, scale = self.gradient(point, expected)
+        logs = np.log(np.maximum(1 + by_odds / np.maximum(scale["modes"], 1e-300), _LEAST_FACTOR))
+        if self.has_second:
+            together = float(by_odds.sum()) / max(float(scale["faults"][0]), 1e-300)
+            logs = logs + np.clip(together, -_MOST_SCALING, _MOST_SCALING)
+        odds = point.odds * np.exp(damping * logs)
+        if not self.has_second:  # how often one component fails at all cannot be told from sets that came in
+            odds = odds * point.odds.sum() / odds.sum()
+        frame = self.aim.frame
+        moved = {}
+        for number, (link, counts) in enumerate(zip(self.aim.model.collateral, by_links, strict=True)):
+            id_ = f"collateral.{link.cause}.{link.effect}"
+            own = point.chances[frame.place[id_]]
+            n = scale["links"][number] + frame.added[frame.place[id_]].sum()
+            moved[id_] = _moved(own, (counts - counts.sum() * own) / max(n, 1e-300), damping)
+        for (name, counts), n in zip(by_condition.items(), scale["jobs"], strict=True):
+            id_ = f"condition.{name}"
+            total = n + frame.added[frame.place[id_]].sum()
+            moved[id_] = _moved(point.chances[frame.place[id_]], counts / max(total, 1e-300), damping)
+        return odds, moved
+
+
+def _moved(own: Floats, by: Floats, damping: float) -> Floats:
+    """Chances moved by so much, none to less than a small part of itself."""
+    moved = np.maximum(own + damping * by, _LEAST_FACTOR * own)
+    scaled: Floats = moved / moved.sum()
+    return scaled

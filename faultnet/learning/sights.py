@@ -1,0 +1,123 @@
+"""What can be seen, as columns over the few rows that worlds use of it.
+
+Everything that evidence says is in the end a number for each row of a *sight*: one leaf, several leaves that are read
+together, or those with what they would show of a healthy set, for times when the symptom may not have shown.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from math import prod
+
+import numpy as np
+
+from faultnet.cpt import Floats, Ints
+from faultnet.learning.layout import Layout
+
+_AT_ONCE = 2_000
+
+
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """Rows of some nodes together. nodes: their numbers in the layout; with_healthy: beside those of each world, the
+    rows of the same world with nothing faulty."""
+
+    layout: Layout
+    nodes: tuple[int, ...]
+    with_healthy: bool
+
+    @cached_property
+    def _distinct(self) -> tuple[Ints, Ints]:
+        """The rows that occur together, ``(n_rows, n_nodes or twice that)``, and which of them each world uses."""
+        row_of, n_joint = self.layout.row_of, self.layout.n_joint
+        columns = [row_of[node].reshape(-1) for node in self.nodes]
+        if self.with_healthy:
+            healthy = np.arange(self.layout.n_roots) // n_joint * n_joint
+            columns += [row_of[node][:, healthy].reshape(-1) for node in self.nodes]
+        code: Ints = np.zeros(columns[0].shape, dtype=np.int64)
+        for column in columns:
+            code = code * (int(column.max()) + 1) + column
+        _, first, number = np.unique(code, return_index=True, return_inverse=True)
+        return np.stack([column[first] for column in columns], axis=1).astype(np.intp), number.reshape(-1)
+
+    @cached_property
+    def row_of(self) -> Ints:
+        """The row that each world uses: ``(n_standings, n_roots)``."""
+        return self._distinct[1].reshape(self.layout.n_standings, -1).astype(np.int32)
+
+    @property
+    def rows(self) -> Ints:
+        """Of each row those of the nodes: ``(n_rows, n_nodes)``."""
+        return self._distinct[0][:, : len(self.nodes)]
+
+    @property
+    def healthy_rows(self) -> Ints:
+        """The same of a healthy set."""
+        return self._distinct[0][:, len(self.nodes) :]
+
+    @property
+    def n_rows(self) -> int:
+        return len(self._distinct[0])
+
+    @cached_property
+    def widths(self) -> tuple[int, ...]:
+        """States of each node."""
+        network = self.layout.engine.network
+        return tuple(len(network[self.layout.nodes[node]].states) for node in self.nodes)
+
+
+@dataclass(eq=False)
+class Seen:
+    """All that was seen in one sight: likelihoods over the states of its nodes, one for each act.
+
+    tables: flat over the joint states of the nodes; showing: chance that the symptom showed.
+    """
+
+    sight: Sight
+    tables: list[Floats] = field(default_factory=list)
+    showing: list[float] = field(default_factory=list)
+
+    @cached_property
+    def matrix(self) -> Floats:
+        """The tables, once all are there: ``(n_acts, n_states)``."""
+        return np.stack(self.tables)
+
+    def columns(self, node_rows: Sequence[Floats]) -> Floats:
+        """Likelihood of every act in each row of the sight: ``(n_acts, n_rows)``."""
+        columns: Floats = self.matrix @ self._chances(self.sight.rows, node_rows).T
+        if self.sight.with_healthy:
+            showing = np.array(self.showing)[:, None]
+            healthy = self.matrix @ self._chances(self.sight.healthy_rows, node_rows).T
+            columns = showing * columns + (1 - showing) * healthy
+        return columns
+
+    def add_counts(
+        self, counts: Floats, columns: Floats, node_rows: Sequence[Floats], totals: Sequence[Floats]
+    ) -> None:
+        """Add to the counts of the nodes' rows what the acts saw. counts, columns: ``(n_acts, n_rows)``."""
+        weight = np.divide(counts, columns, out=np.zeros_like(counts), where=columns > 0)
+        if not self.sight.with_healthy:
+            self._add(weight, self.sight.rows, node_rows, totals)
+            return
+        showing = np.array(self.showing)[:, None]
+        self._add(weight * showing, self.sight.rows, node_rows, totals)
+        self._add(weight * (1 - showing), self.sight.healthy_rows, node_rows, totals)
+
+    def _add(self, weight: Floats, rows: Ints, node_rows: Sequence[Floats], totals: Sequence[Floats]) -> None:
+        joint = (weight.T @ self.matrix) * self._chances(rows, node_rows)
+        joint = joint.reshape(len(rows), *self.sight.widths)
+        for number, node in enumerate(self.sight.nodes):
+            others = tuple(axis for axis in range(1, joint.ndim) if axis != number + 1)
+            np.add.at(totals[node], rows[:, number], joint.sum(axis=others))
+
+    def _chances(self, rows: Ints, node_rows: Sequence[Floats]) -> Floats:
+        """P(joint states of the nodes | row): ``(n_rows, n_states)``."""
+        total: Floats = np.ones((len(rows), 1))
+        for number, node in enumerate(self.sight.nodes):
+            own = node_rows[node][rows[:, number]]
+            total = (total[:, :, None] * own[:, None, :]).reshape(len(rows), -1)
+        return total
+
+    @property
+    def n_states(self) -> int:
+        return prod(self.sight.widths)
