@@ -295,7 +295,7 @@ def test_a_model_is_found_by_id_by_version_0_and_by_path() -> None:
         ("backlite", "unknown model backlite; did you mean backlight or"),
         ("BACKLIGHT@0", "unknown model BACKLIGHT; did you mean backlight or"),
         ("backlite@7", "unknown model backlite; did you mean backlight or"),
-        ("backlight@7", "backlight has no version 7; there is only backlight@0, the file as written"),
+        ("backlight@7", "backlight has no version 7; `faultnet model list` says which it has"),
         ("backlight@x", "backlight has no version x; there is only backlight@0"),
         ("", "unknown model ; did you mean"),
         ("@0", "unknown model ; did you mean"),

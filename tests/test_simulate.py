@@ -24,7 +24,8 @@ from faultnet.model import Model
 from faultnet.readings import Meter, Nominal, Spread
 from faultnet.readings.density import Taken, state_density
 from faultnet.readings.grid import grid_of
-from faultnet.simulate.bench import SetOnBench, normal_states
+from faultnet.case.normal import normal_states
+from faultnet.simulate.bench import SetOnBench
 from faultnet.simulate.forward import forward, sets_with
 from faultnet.simulate.habits import FLOW_CHART, Knowledge, next_test
 from faultnet.simulate.shop import History, simulate

@@ -16,7 +16,7 @@ from faultnet.model.work import BenchState
 from faultnet.settings import ShopSettings
 from faultnet.shop import Shop, load_shop
 from faultnet.shop.nominal import NominalTyped, known_nominal
-from faultnet.workshop.place import listed_voltages
+from faultnet.workshop.place import known_versions, listed_voltages, usual_database
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,11 @@ class Understood:
 def understand(asked: Asked) -> Understood:
     """What was asked, understood. UsageProblem lists everything that cannot be."""
     shop = load_shop(asked.shop_file)
-    model = with_engine(load_model(asked.model), asked.engine)
+    model = with_engine(
+        load_model(asked.model, versions=known_versions(asked.database or usual_database(shop))), asked.engine
+    )
+    if model.notice:
+        note(model.notice)
     if asked.at and not model.setups:
         raise UsageProblem(f"--at {asked.at}: {model.id} says nothing of set-ups; leave it out")
     case = Case(meter=shop.meter, meters=shop.meters, inches=asked.inches, with_complaint=asked.with_complaint)

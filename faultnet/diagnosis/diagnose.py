@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from faultnet.case.case import Case
+from faultnet.case.events import RepairOutcome
 from faultnet.cpt import Floats
 from faultnet.diagnosis import explain
 from faultnet.diagnosis.intervals import N_DRAWS, Intervals, fault_intervals
@@ -12,6 +13,7 @@ from faultnet.diagnosis.next_model import next_model
 from faultnet.diagnosis.result import ConditionState, Diagnosis, Explanation, Fault
 from faultnet.diagnosis.told_by_volts import told_by_volts
 from faultnet.engine.interface import Belief
+from faultnet.model.chances import LEAST_JOBS, SHARES, row_id
 from faultnet.model.model import Model
 
 LEADING = 3
@@ -27,7 +29,8 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
     intervals = None if model.is_imported else fault_intervals(model, case, belief, n_draws, seed)
     n_faults = model.compiled.n_faults
     leading = sorted(model.components, key=lambda c: -float(1 - belief.marginal(c)[0]))[:LEADING]
-    conditions = () if intervals is None else tuple(_conditions(model, belief, intervals))
+    source = source_of(model, case)
+    conditions = () if intervals is None else tuple(_conditions(model, belief, intervals, source))
     kinds = [f"{c.condition}.{c.state}" for c in sorted(conditions, key=lambda c: -c.probability)[:LEADING]]
     open_tests = [t.id for t in model.tests.values() if not set(t.reveals) <= case.known(model)]
     return Diagnosis(
@@ -35,7 +38,7 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
         version=model.version,
         log_evidence=belief.log_evidence,
         entropy_bits=max(0.0, belief.entropy_bits),
-        faults=tuple(_faults(model, belief, intervals)),
+        faults=tuple(_faults(model, belief, intervals, source)),
         conditions=conditions,
         next_model=next_model(model, case, belief),
         explanations=_explanations(model, belief.targets),
@@ -52,7 +55,7 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
     )
 
 
-def _faults(model: Model, belief: Belief, intervals: Intervals | None) -> Iterator[Fault]:
+def _faults(model: Model, belief: Belief, intervals: Intervals | None, source: tuple[str, int]) -> Iterator[Fault]:
     """Every state of every component; without intervals the numbers are imported, and used as they are."""
     for component in model.components.values():
         chances = belief.marginal(component.id)
@@ -62,15 +65,30 @@ def _faults(model: Model, belief: Belief, intervals: Intervals | None) -> Iterat
                 yield Fault(component.id, state, chance, None, None, "imported", 0)
             else:
                 low, high = intervals.low[component.id][n], intervals.high[component.id][n]
-                yield Fault(component.id, state, chance, float(low), float(high), "seed", 0)
+                yield Fault(component.id, state, chance, float(low), float(high), *source)
 
 
-def _conditions(model: Model, belief: Belief, intervals: Intervals) -> Iterator[ConditionState]:
+def _conditions(
+    model: Model, belief: Belief, intervals: Intervals, source: tuple[str, int]
+) -> Iterator[ConditionState]:
     """Every state of every condition the model asks, with its interval."""
     for condition in model.asked:
         low, high, chances = intervals.low[condition], intervals.high[condition], belief.marginal(condition)
         for n, state in enumerate(model.conditions[condition].states):
-            yield ConditionState(condition, state, float(chances[n]), float(low[n]), float(high[n]), "seed", 0)
+            yield ConditionState(condition, state, float(chances[n]), float(low[n]), float(high[n]), *source)
+
+
+def source_of(model: Model, case: Case) -> tuple[str, int]:
+    """Where the numbers behind an answer are from, and how many past jobs its shares rest on.
+
+    `seed`: from the file; `learned`: from at least 30 jobs each, the shares and every row of what was seen; else `mixed`.
+    """
+    behind = model.jobs_behind
+    seen = {event.observation for event in case.events if not isinstance(event, RepairOutcome)}
+    rows = [row_id(o, n) for o in seen if o in model.observations for n in range(len(model.observations[o].written))]
+    enough = [behind.get(id_, 0.0) >= LEAST_JOBS for id_ in (SHARES, *rows)]
+    source = "learned" if all(enough) else "mixed" if any(behind.values()) else "seed"
+    return source, round(behind.get(SHARES, 0.0))
 
 
 def _explanations(model: Model, joint: Floats) -> tuple[Explanation, ...]:

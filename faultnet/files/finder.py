@@ -50,9 +50,17 @@ def find_model_file(name: str) -> Path:
         return _existing_file(Path(name))
     model_id, _, version = name.partition("@")
     file = _file_of(model_id)
-    if version not in ("", "0"):
-        raise UsageProblem(f"{model_id} has no version {version}; there is only {model_id}@0, the file as written")
+    if version and not (version.isascii() and version.isdecimal()):
+        raise UsageProblem(f"{name}: a version is a number, such as {model_id}@2; {model_id}@0 is the file as written")
     return file
+
+
+def version_in(name: str) -> int | None:
+    """The version in a model's name; 0 of a path, None where the one in use is meant."""
+    if _is_path(name):
+        return 0
+    version = name.partition("@")[2]
+    return int(version) if version else None
 
 
 def _file_of(model_id: str) -> Path:

@@ -4,9 +4,10 @@ from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 
-from faultnet.errors import FileProblem, ModelProblem, Problem
+from faultnet.errors import FileProblem, ModelProblem, Problem, UsageProblem
 from faultnet.files import cache
-from faultnet.files.finder import find_model_file
+from faultnet.files.finder import find_model_file, version_in
+from faultnet.files.versions import read_version, usual_versions
 from faultnet.files.yaml_text import MOST_BYTES, YamlText, dotted, read_yaml, too_large
 from faultnet.model.document import Document, model_from_document
 from faultnet.model.model import Model
@@ -18,14 +19,45 @@ DIGEST_DIGITS = 8
 _NOTHING: Document = {}
 
 
-def load_model(name: str, *, use_cache: bool = True) -> Model:
-    """The model with this id (`backlight`, `backlight@0`) or in this file.
+def load_model(name: str, *, use_cache: bool = True, versions: Path | None = None) -> Model:
+    """The model with this id, or in this file.
 
-    UsageProblem: no such model. FileProblem: it cannot be read. ModelProblem: everything that is wrong with it.
+    `backlight` is the version that the shop uses, `backlight@2` that one, and `backlight@0`, or a path, the file as it
+    was written. versions: the folder of a database's versions (`files.versions`), else that of the usual one.
+
+    UsageProblem: no such model, or no such version. FileProblem: it cannot be read. ModelProblem: all that is wrong.
     """
     file = find_model_file(name)
     raw = _read(file)
-    return replace(_checked(file, raw, use_cache), file=str(file), digest=sha256(raw).hexdigest()[:DIGEST_DIGITS])
+    digest = sha256(raw).hexdigest()
+    written = replace(_checked(file, raw, use_cache), file=str(file), digest=digest[:DIGEST_DIGITS])
+    wanted = version_in(name)
+    return written if wanted == 0 else _in_version(written, wanted, digest, versions or usual_versions())
+
+
+def digest_of(model: Model) -> str:
+    """The SHA-256 of the file that a model was read from, as it is now. FileProblem: it cannot be read."""
+    return sha256(_read(Path(model.file))).hexdigest()
+
+
+def _in_version(written: Model, wanted: int | None, digest: str, folder: Path | None) -> Model:
+    """The model with the numbers of a version; the newest where none is wanted."""
+    version = read_version(folder, written.id, wanted)
+    if version is None:
+        if wanted is None:
+            return written
+        raise UsageProblem(
+            f"{written.id} has no version {wanted}; `faultnet model list` says which it has ({written.id}@0 is the file as written)"
+        )
+    if version.chances and version.digest != digest:
+        told = (
+            f"{version.id} was learned with another text of {written.file}, which was edited since. "
+            "Tune again, or take the text back"
+        )
+        if wanted is not None:
+            raise UsageProblem(f"{told}; {written.id}@0 is the file as it is now")
+        return replace(written, notice=f"{told}. Until then the file's own numbers are used ({written.id}@0)")
+    return version.of(written)
 
 
 def _checked(file: Path, raw: bytes, use_cache: bool) -> Model:

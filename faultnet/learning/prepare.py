@@ -17,18 +17,20 @@ from faultnet.model import Model
 from faultnet.patterns import Patterns
 
 
-def aim_at(model: Model, patterns: Patterns, usual: Case | None = None) -> Aim:
-    """What is maximised to learn a model's numbers from patterns of evidence. usual: the shop's meters.
+def aim_at(model: Model, patterns: Patterns, usual: Case | None = None, times: float = 1.0) -> Aim:
+    """What is maximised to learn a model's numbers from patterns of evidence.
+
+    usual: the shop's meters. times: what each job counts for.
 
     UsageProblem: the model is too large.
     """
     layout, frame = layout_of(model), frame_of(model)
     hidden: Hidden = TablePrior(frame, layout) if model.is_imported else RootPrior(frame, Roots(layout))
-    history = History(program_of(layout, patterns, usual), frame, hidden)
+    history = History(program_of(layout, patterns, usual, times), frame, hidden)
     confirmed = np.ones(layout.n_roots)
     if not model.is_imported:
         confirmed = confirmed_column(history, frame.own, model.confirmed)
-    return Aim(history, frame, told_of(history), _apart(model, frame, patterns), confirmed)
+    return Aim(history, frame, told_of(history), times * _apart(model, frame, patterns), confirmed)
 
 
 def _apart(model: Model, frame: Frame, patterns: Patterns) -> Floats:

@@ -225,8 +225,8 @@ class _Builder:
         return tuple(self.acts.of_repair(made, part) for made in outcome.made for part in repairs[made].fixes)
 
 
-def program_of(layout: Layout, patterns: Patterns, usual: Case | None = None) -> Program:
-    """The program of some patterns of the layout's model. usual: the shop's meters."""
+def program_of(layout: Layout, patterns: Patterns, usual: Case | None = None, times: float = 1.0) -> Program:
+    """The program of some patterns of the layout's model. usual: the shop's meters; times: what each job counts for."""
     builder = _Builder(layout, patterns, usual or Case())
     built = [builder.pattern(key) for key in patterns.keys]
     lengths = np.fromiter((len(acts) for acts, _, _ in built), dtype=np.int64, count=len(built))
@@ -240,5 +240,5 @@ def program_of(layout: Layout, patterns: Patterns, usual: Case | None = None) ->
         shapes=tuple(builder.shapes),
         shape_of=np.fromiter((shape for _, shape, _ in built), dtype=np.int32, count=len(built)),
         told=np.fromiter((told for _, _, told in built), dtype=np.int32, count=len(built)),
-        jobs=patterns.jobs.astype(float),
+        jobs=times * patterns.jobs.astype(float),
     )

@@ -10,6 +10,10 @@ from faultnet.model.model import Model, Strength
 from faultnet.model.nodes import Component, Effect, ModeId, Noisy, Observation, Row
 
 SHARES, SECOND_FAULT = "shares", "second_fault_share"
+
+LEAST_JOBS = 30
+"""Fewer jobs than this behind a number, and it is not called learned."""
+
 _OF_REPAIRS: Mapping[str, tuple[str, str]] = {
     "success": ("works", "fails"),
     "arrives_faulty": ("faulty", "good"),

@@ -1,6 +1,6 @@
 """A set on the bench of which the truth is known: what tests show of it, and what repairs change."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -88,18 +88,3 @@ class SetOnBench:
                 known[parent] = self._state(self.model.compiled.network[parent], known)
         chances = node.cpt.chances([np.array([known[p]]) for p in node.parents])[0]
         return int((self.rng.random() * chances.sum() > np.cumsum(chances)[:-1]).sum())
-
-
-def normal_states(model: Model) -> Mapping[str, str]:
-    """What each observation most likely shows of a set that works: what people leave unwritten."""
-    network = model.compiled.network
-    known = dict.fromkeys(model.components, 0)
-    known |= {c.id: int(np.argmax(c.shares)) for c in model.conditions.values()}
-
-    def likeliest(name: str) -> int:
-        if name not in known:
-            node = network[name]
-            known[name] = int(np.argmax(node.cpt.chances([np.array([likeliest(p)]) for p in node.parents])[0]))
-        return known[name]
-
-    return {name: network[name].states[likeliest(name)] for name in model.observations}

@@ -8,11 +8,11 @@ import numpy as np
 
 from faultnet.case import Case, believe
 from faultnet.case.events import Finding
+from faultnet.case.normal import normal_states
 from faultnet.engine.interface import Belief
 from faultnet.errors import ContradictoryEvidence
 from faultnet.model import Model
 from faultnet.model.work import BenchTest, unmet
-from faultnet.simulate.bench import normal_states
 
 FLOW_CHART = ("sound", "flashlight", "loaded_voltage", "open_voltage")
 """The fixed order of a bench procedure: sound, torch, loaded voltage, then with the LED cable out (common practice)."""

@@ -17,7 +17,7 @@ def check_models(workshop: Workshop) -> list[str]:
         for job in all_jobs(connection):
             try:
                 if job.model not in models:
-                    models[job.model] = model_of(job)
+                    models[job.model] = model_of(workshop, job)
                 replayed(job, models[job.model], usual)
             except FaultnetError as error:
                 wrong += str(error).splitlines()

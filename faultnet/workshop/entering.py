@@ -41,7 +41,7 @@ def enter(
     UsageProblem lists all slips; nothing was written then.
     """
     job, _ = read_job(workshop, number)
-    model = model_of(job)
+    model = model_of(workshop, job)
     problems: list[str] = []
     written: list[Entry] = []
     try:
@@ -75,7 +75,7 @@ def correct(workshop: Workshop, number: str, seq: int, text: str) -> tuple[Entry
     UsageProblem: a slip; the entry does not stand any more, or is of another kind.
     """
     job, _ = read_job(workshop, number)
-    model = model_of(job)
+    model = model_of(workshop, job)
     (event,) = parse_events(model, [text], workshop.shop.meters, usual_symptom(job))
     with workshop.database.write() as connection:
         job = find_job(connection, number, to_write=True)
@@ -106,7 +106,7 @@ def take_back(workshop: Workshop, number: str, seq: int, note: str = "") -> tupl
 def skip(workshop: Workshop, number: str, test: str, why: str) -> tuple[Entry, ...]:
     """Note that a test will not be made, and why. UsageProblem: no such test."""
     job, _ = read_job(workshop, number)
-    model = model_of(job)
+    model = model_of(workshop, job)
     tests = test_names(model)
     if test not in tests:
         raise UsageProblem(f"--skip {test}: {model.id} has no such test{nearest(test, tests)}")

@@ -7,7 +7,6 @@ from datetime import date
 from faultnet.case import Case, believe
 from faultnet.case.events import Reading, RepairOutcome
 from faultnet.errors import ContradictoryEvidence, UsageProblem
-from faultnet.files import load_model
 from faultnet.jobs import Job
 from faultnet.jobs.replay import replayed
 from faultnet.model import Model
@@ -45,7 +44,7 @@ def learn_nominals(workshop: Workshop, told: Callable[[int], object] = lambda _:
             if n_jobs % 100 == 0:
                 told(n_jobs)
             if job.model not in models:
-                models[job.model] = _model(job)
+                models[job.model] = _model(workshop, job)
             model = models[job.model]
             if model is None or "panel" not in job.facts:
                 continue
@@ -75,9 +74,9 @@ def nominal_states(model: Model) -> Mapping[str, str]:
     return found
 
 
-def _model(job: Job) -> Model | None:
+def _model(workshop: Workshop, job: Job) -> Model | None:
     try:
-        return load_model(job.model)
+        return workshop.load_model(job.model)
     except UsageProblem:
         return None
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from faultnet.errors import StoreProblem
 from faultnet.files.finder import data_folder
+from faultnet.files.versions import versions_folder
 from faultnet.shop import Shop
 from faultnet.shop.voltages import Entry
 
@@ -19,6 +20,14 @@ def usual_database(shop: Shop) -> str:
         return str(data_folder() / DATABASE_FILE)
     except RuntimeError:
         raise StoreProblem("there is no data folder without a home; name a database with --db or FAULTNET_DB") from None
+
+
+def known_versions(database: str) -> Path | None:
+    """Where the versions of models are that a database has; None without a home."""
+    try:
+        return versions_folder(database)
+    except RuntimeError:
+        return None
 
 
 def listed_voltages(shop: Shop, database: str = "") -> list[Entry]:

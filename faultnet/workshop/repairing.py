@@ -30,7 +30,7 @@ def repair(
     Doubtful: something to look at first, unless `sure`. UsageProblem: a slip, or the job is not at work.
     """
     job, _ = read_job(workshop, number)
-    model = model_of(job)
+    model = model_of(workshop, job)
     event = parse_event(model, text)
     if not isinstance(event, RepairOutcome):
         raise UsageProblem(f"{text}: that is no repair; enter it with `faultnet job add {number} {text}`")

@@ -19,7 +19,8 @@ from faultnet.store.database import Database, open_database
 from faultnet.store.jobs import find_job
 from faultnet.store.voltages import read_voltages
 from faultnet.workshop.backup import back_up_before
-from faultnet.workshop.place import usual_database
+from faultnet.workshop.mirror import mirror_versions
+from faultnet.workshop.place import known_versions, usual_database
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,10 @@ class Workshop:
     shop: Shop
     database: Database
     clock: Callable[[], datetime]
+
+    def load_model(self, name: str) -> Model:
+        """A model in the version that this shop uses, or in the one that is named; as `files.load_model`."""
+        return load_model(name, versions=known_versions(self.database.shown))
 
 
 @dataclass(frozen=True)
@@ -56,7 +61,9 @@ def open_workshop(clock: Callable[[], datetime], shop_file: str = "", database: 
     def before_upgrade(engine: Engine) -> None:
         back_up_before(engine, shop, "upgrade", clock())
 
-    return Workshop(shop, open_database(database or usual_database(shop), before_upgrade), clock)
+    opened = open_database(database or usual_database(shop), before_upgrade)
+    mirror_versions(opened, is_usual=not database)
+    return Workshop(shop, opened, clock)
 
 
 def read_job(workshop: Workshop, number: str) -> tuple[Job, Job | None]:
@@ -69,7 +76,7 @@ def read_job(workshop: Workshop, number: str) -> tuple[Job, Job | None]:
 def on_the_bench(workshop: Workshop, number: str) -> Bench:
     """A job with its model, and all that was entered as a case. UsageProblem: no such job, or its model is gone."""
     job, after = read_job(workshop, number)
-    model = model_of(job)
+    model = model_of(workshop, job)
     return bench_of(workshop, job, model, after)
 
 
@@ -83,7 +90,8 @@ def bench_of(workshop: Workshop, job: Job, model: Model, after: Job | None) -> B
         f"entry {entry.seq}, {entry.name}={entry.state or entry.value}, was for another model; not known to {model.id}"
         for entry in made.left_out
     )
-    return Bench(job, model, made, after, (*known.notes, *left_out))
+    told = (model.notice,) if model.notice else ()
+    return Bench(job, model, made, after, (*told, *known.notes, *left_out))
 
 
 def nominal_of_job(workshop: Workshop, job: Job) -> KnownNominal:
@@ -104,9 +112,9 @@ def nominal_typed(job: Job) -> NominalTyped:
     return NominalTyped(volts, leds, facts.get("panel", ""), facts.get("board", ""))
 
 
-def model_of(job: Job) -> Model:
+def model_of(workshop: Workshop, job: Job) -> Model:
     """The model of a job. UsageProblem: it is gone."""
     try:
-        return load_model(job.model)
+        return workshop.load_model(job.model)
     except UsageProblem as error:
         raise UsageProblem(*(f"job {job.number}: {problem}" for problem in error.problems)) from None

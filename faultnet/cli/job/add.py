@@ -48,7 +48,7 @@ def add_to(number: str, typed: Typed, *, db: str, shop: str, as_json: bool) -> N
     if as_json:
         print(json.dumps(job_json(job), indent=2))
         return
-    model = model_of(job)
+    model = model_of(workshop, job)
     print(f"Job {number}: written down")
     print("\n".join(entry_line(entry, model) for entry in written), flush=True)
     look_or_note(workshop, number, "job add")

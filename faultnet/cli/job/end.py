@@ -128,6 +128,6 @@ def _written(workshop: Workshop, number: str, written: tuple[Entry, ...], *, as_
     if as_json:
         print(json.dumps(job_json(job), indent=2))
         return
-    model = model_of(job)
+    model = model_of(workshop, job)
     print("\n".join(heading(job, workshop.clock().date())))
     print("\n".join(entry_line(entry, model) for entry in written))

@@ -53,7 +53,7 @@ def repair_in(number: str, typed: RepairTyped, *, sure: bool, db: str, shop: str
         print(json.dumps(job_json(job), indent=2))
         return
     print(f"Job {number}: written down")
-    model = model_of(job)
+    model = model_of(workshop, job)
     print("\n".join(entry_line(entry, model) for entry in written), flush=True)
     new = [part for part in job.parts if part.seq == written[0].seq]
     print("".join(wrapped(part_words(part, workshop.shop.settings.currency), 5) + "\n" for part in new), end="")

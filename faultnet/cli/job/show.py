@@ -68,7 +68,7 @@ def show_job(number: str, *, with_advice: bool, db: str, shop: str, as_json: boo
     if as_json:
         print(json.dumps(job_json(job, advice), indent=2))
         return
-    model = model_of(job)
+    model = model_of(workshop, job)
     print("\n".join(heading(job, workshop.clock().date())))
     print("\n".join(_entries(job, model)))
     currency = workshop.shop.settings.currency

@@ -1,0 +1,192 @@
+"""Learning as a whole: from a model and its patterns to what changes, with how sure that is and what stays unknown."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from faultnet.case import Case
+from faultnet.errors import TooLittleData
+from faultnet.learning.blanks import half_of_blanks_normal
+from faultnet.learning.climb import Climb, climb
+from faultnet.learning.conflict import surprise
+from faultnet.learning.maximise import Aim
+from faultnet.learning.point import Point
+from faultnet.learning.prepare import aim_at
+from faultnet.model import Model
+from faultnet.model.chances import LEAST_JOBS, Chances, chances_of, with_chances
+from faultnet.patterns import Patterns
+
+FEWEST_JOBS = 30
+"""Fewer jobs than this in all, and nothing is learned."""
+
+N_STARTS = 2
+_OTHER_STARTS_JOBS = 4.0
+_SAME = 0.02
+"""Numbers of other starts that differ by more than this, as chances, are not told by the data."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """A number before and after. blanks: the same, had half of what nobody wrote down been normal, if that was tried.
+
+    other_starts: where climbs from elsewhere ended. surprise: how unlikely the jobs' own counts were by the number
+    before, as the chance of counts at least that odd; None without enough jobs.
+    """
+
+    before: Chances
+    after: Chances
+    blanks: Chances | None
+    other_starts: tuple[Chances, ...]
+    surprise: float | None
+
+    @property
+    def shift(self) -> float:
+        """The largest change of a chance."""
+        return max(abs(a - b) for a, b in zip(self.after.means, self.before.means, strict=True))
+
+    @property
+    def is_told(self) -> bool:
+        """Whether climbs from elsewhere agree on it."""
+        ended = [other.means for other in self.other_starts]
+        return all(max(abs(a - b) for a, b in zip(self.after.means, m, strict=True)) <= _SAME for m in ended)
+
+    @property
+    def turns(self) -> bool:
+        """Whether its largest change turns round once half of the blanks count as normal."""
+        if self.blanks is None:
+            return False
+        shifts = np.array(self.after.means) - self.before.means
+        largest = int(np.argmax(np.abs(shifts)))
+        there = self.blanks.means[largest] - self.before.means[largest]
+        return bool(shifts[largest] * there < 0)
+
+    @property
+    def why_not(self) -> str:
+        """Why it is not called learned: `few`, `untold`, `blanks`, or "" where it is."""
+        if self.after.jobs < LEAST_JOBS:
+            return "few"
+        return "untold" if not self.is_told else "blanks" if self.turns else ""
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What past jobs change of a model. n_jobs: in the patterns; left_out: why jobs are not, with how many.
+
+    log_score_before, log_score_after: log likelihood of a job given its complaint, on average, in nats. steps: how
+    often expected counts were worked out; converged: whether climbing ended by itself.
+    """
+
+    model: Model
+    changes: tuple[Change, ...]
+    n_jobs: int
+    left_out: tuple[tuple[str, int], ...]
+    log_score_before: float
+    log_score_after: float
+    steps: int
+    converged: bool
+
+    @cached_property
+    def chances(self) -> tuple[Chances, ...]:
+        """All numbers as learned."""
+        return tuple(change.after for change in self.changes)
+
+    def as_version(self, version: str) -> Model:
+        """The model with the learned numbers."""
+        return with_chances(self.model, self.chances, version)
+
+
+Told = Callable[[str, int], object]
+
+
+def learn(
+    model: Model,
+    patterns: Patterns,
+    *,
+    usual: Case | None = None,
+    strength: float = 1.0,
+    n_starts: int = N_STARTS,
+    with_blanks: bool = True,
+    seed: int = 0,
+    told: Told = lambda _what, _n: None,
+) -> Learned:
+    """What past jobs change of a model's numbers.
+
+    usual: the shop's meters. strength: a factor on how many jobs the model's own numbers count for. n_starts: climbs
+    from other numbers, drawn with this seed; with_blanks: learn once more with half of the blanks taken for normal.
+    told: called with what is being done and how often.
+
+    TooLittleData: fewer than 30 jobs ended. UsageProblem: the model is too large.
+    """
+    if patterns.n_jobs < FEWEST_JOBS:
+        raise TooLittleData(
+            f"{patterns.n_jobs} jobs with {model.id} have ended; at least {FEWEST_JOBS} are needed to learn from. "
+            "Take in past jobs with `faultnet history import`."
+        )
+    weighed = with_strength(model, strength)
+    aim = _prepared(weighed, patterns, usual, told)
+    own = aim.frame.own
+    best = climb(aim, own, told=lambda n, _: told("learning", n))
+    rng = np.random.default_rng(seed)
+    others = [_from_elsewhere(aim, rng, told) for _ in range(n_starts)]
+    top = max([best, *others], key=lambda each: each.value)
+    blanks = None
+    if with_blanks:
+        filled = half_of_blanks_normal(weighed, patterns)
+        there = _prepared(weighed, filled, usual, told, times=0.5)
+        blanks = _numbers(there, climb(there, top.point, tolerance=1e-6, told=lambda n, _: told("blanks", n)))
+    before = {each.id: each for each in chances_of(weighed)}
+    after = _numbers(aim, top)
+    ends = [_numbers(aim, each) for each in others]
+    changes = tuple(
+        Change(
+            before[each.id],
+            each,
+            None if blanks is None else blanks[each.id],
+            tuple(end[each.id] for end in ends),
+            surprise(before[each.id], each),
+        )
+        for each in after.values()
+    )
+    n = patterns.n_jobs
+    start = aim.history.expect(own)
+    return Learned(
+        model=model,
+        changes=tuple(sorted(changes, key=lambda change: [*before].index(change.before.id))),
+        n_jobs=n,
+        left_out=tuple((left.why, left.jobs) for left in patterns.left_out),
+        log_score_before=aim.log_likelihood(own, start) / n,
+        log_score_after=aim.log_likelihood(top.point, top.expected) / n,
+        steps=top.steps,
+        converged=top.converged,
+    )
+
+
+def with_strength(model: Model, factor: float) -> Model:
+    """The model with all strengths times a factor."""
+    if factor == 1:
+        return model
+    changed = [replace(each, strength_jobs=factor * each.strength_jobs) for each in chances_of(model)]
+    odds = tuple(model.compiled.odds[mode] for mode in model.modes)
+    return replace(with_chances(model, changed, model.version), root_odds=odds)
+
+
+def _prepared(model: Model, patterns: Patterns, usual: Case | None, told: Told, times: float = 1.0) -> Aim:
+    told("preparing", 0)
+    aim = aim_at(model, patterns, usual, times)
+    return replace(aim, history=aim.history.focused(aim.frame.own))
+
+
+def _from_elsewhere(aim: Aim, rng: np.random.Generator, told: Told) -> Climb:
+    """A climb from numbers drawn as if those of the model counted for a few jobs only."""
+    frame = aim.frame
+    own = frame.own.chances
+    drawn = rng.standard_gamma(np.maximum(own * _OTHER_STARTS_JOBS, 1e-3)) + 1e-3 * (own > 0)
+    odds = frame.own.odds * np.exp(rng.normal(0, 0.5, len(frame.own.odds)))
+    start = Point(odds, frame.scaled(np.where(own > 0, drawn, 0.0)))
+    return climb(aim, start, tolerance=1e-7, told=lambda n, _: told("other starts", n))
+
+
+def _numbers(aim: Aim, ended: Climb) -> dict[str, Chances]:
+    return {each.id: each for each in aim.chances_at(ended.point, ended.expected)}

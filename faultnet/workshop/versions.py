@@ -1,0 +1,79 @@
+"""Versions of models at work: accepted, taken back, and mirrored where they are read without a database."""
+
+from dataclasses import replace
+
+from faultnet.errors import UsageProblem
+from faultnet.files.load import digest_of
+from faultnet.learning.learn import Learned
+from faultnet.model.version import Version
+from faultnet.store.tables import moment_text
+from faultnet.store.versions import insert_version, newest_number, read_versions
+from faultnet.workshop.mirror import mirror_versions
+from faultnet.workshop.workshop import Workshop
+
+
+def accept(workshop: Workshop, learned: Learned, parent: int, by: str, reason: str) -> Version:
+    """Make what was learned the model's newest version. parent: the version that was in use when it was learned.
+
+    UsageProblem: no name or reason, or another version was accepted meanwhile.
+    """
+    wanted = {"who accepts it: --by CODE": by, "why: --reason TEXT": reason}
+    if problems := [f"say {what}" for what, said in wanted.items() if not said.strip()]:
+        raise UsageProblem(*problems)
+    model = learned.as_version(f"{learned.model.id}@{parent + 1}")
+    version = Version(
+        model=model.id,
+        number=parent + 1,
+        parent=parent,
+        digest=digest_of(learned.model),
+        chances=learned.chances,
+        root_odds=tuple(model.compiled.odds[mode] for mode in model.modes),
+        n_jobs=learned.n_jobs,
+        log_scores=(learned.log_score_before, learned.log_score_after),
+        by=by.strip(),
+        reason=reason.strip(),
+        at=moment_text(workshop.clock()),
+    )
+    return _kept(workshop, version)
+
+
+def take_back(workshop: Workshop, model: str, by: str, reason: str) -> Version:
+    """The numbers from before the newest version again, as a version of its own; taken back again, those before these.
+
+    UsageProblem: there is none to take back.
+    """
+    known = {each.number: each for each in versions_of(workshop, model)}
+    newest = known[max(known)] if known else None
+    if newest is None or not newest.chances:
+        raise UsageProblem(f"{model} is in use as its file was written; there is nothing to take back")
+    target = known.get(newest.parent)
+    numbers = replace(newest, chances=(), root_odds=(), n_jobs=0, log_scores=(0.0, 0.0)) if target is None else target
+    version = replace(
+        numbers,
+        number=newest.number + 1,
+        parent=0 if target is None else target.parent,
+        by=by.strip(),
+        reason=reason.strip() or f"{newest.id} taken back",
+        at=moment_text(workshop.clock()),
+        undoes=newest.number,
+    )
+    return _kept(workshop, version)
+
+
+def _kept(workshop: Workshop, version: Version) -> Version:
+    with workshop.database.write() as connection:
+        insert_version(connection, version)
+    mirror_versions(workshop.database)
+    return version
+
+
+def versions_of(workshop: Workshop, model: str) -> list[Version]:
+    """All versions of a model, the oldest first."""
+    with workshop.database.read() as connection:
+        return read_versions(connection, model)
+
+
+def number_in_use(workshop: Workshop, model: str) -> int:
+    """The number of the version in use, 0 for the file as written."""
+    with workshop.database.read() as connection:
+        return newest_number(connection, model)
