@@ -296,7 +296,7 @@ def test_a_model_is_found_by_id_by_version_0_and_by_path() -> None:
         ("BACKLIGHT@0", "unknown model BACKLIGHT; did you mean backlight or"),
         ("backlite@7", "unknown model backlite; did you mean backlight or"),
         ("backlight@7", "backlight has no version 7; `faultnet model list` says which it has"),
-        ("backlight@x", "backlight has no version x; there is only backlight@0"),
+        ("backlight@x", "backlight has no version x: a version is a number; backlight@0 is the file as written"),
         ("", "unknown model ; did you mean"),
         ("@0", "unknown model ; did you mean"),
         (".", "unknown model .; did you mean"),

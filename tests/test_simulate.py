@@ -16,6 +16,7 @@ from networks import import_file, packed
 from scipy import stats
 
 from faultnet.case import Case, believe
+from faultnet.case.normal import normal_states
 from faultnet.case.steps import replaced
 from faultnet.engine.evidence import Likelihood, finding
 from faultnet.engine.interface import Belief
@@ -24,7 +25,6 @@ from faultnet.model import Model
 from faultnet.readings import Meter, Nominal, Spread
 from faultnet.readings.density import Taken, state_density
 from faultnet.readings.grid import grid_of
-from faultnet.case.normal import normal_states
 from faultnet.simulate.bench import SetOnBench
 from faultnet.simulate.forward import forward, sets_with
 from faultnet.simulate.habits import FLOW_CHART, Knowledge, next_test

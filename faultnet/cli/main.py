@@ -12,6 +12,7 @@ import typer
 
 from faultnet.cli.commands.history import history_app, simulate_app
 from faultnet.cli.commands.job import job_app
+from faultnet.cli.commands.learn import learn_app
 from faultnet.cli.commands.model import model_app
 from faultnet.cli.commands.shop import shop_app
 from faultnet.cli.commands.top import top_app
@@ -35,6 +36,7 @@ app = typer.Typer(
 app.add_typer(top_app)
 app.add_typer(job_app, name="job")
 app.add_typer(history_app, name="history")
+app.add_typer(learn_app)
 app.add_typer(simulate_app)
 app.add_typer(model_app, name="model")
 app.add_typer(voltages_app, name="voltages")

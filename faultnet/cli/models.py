@@ -22,7 +22,7 @@ from faultnet.words import percent
 
 def list_(*, as_json: bool) -> None:
     """Print the models that can be used by name."""
-    models = [load_model(str(file)) for file in list_models().values()]
+    models = [load_model(name) for name in list_models()]
     if as_json:
         listed = [{"id": m.id, "title": m.title, "version": m.version} for m in models]
         print(json.dumps({"models": listed}, indent=2))

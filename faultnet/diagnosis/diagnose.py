@@ -81,7 +81,7 @@ def _conditions(
 def source_of(model: Model, case: Case) -> tuple[str, int]:
     """Where the numbers behind an answer are from, and how many past jobs its shares rest on.
 
-    `seed`: from the file; `learned`: from at least 30 jobs each, the shares and every row of what was seen; else `mixed`.
+    `seed`: from the file; `learned`: shares and rows of what was seen, each from at least 30 jobs; else `mixed`.
     """
     behind = model.jobs_behind
     seen = {event.observation for event in case.events if not isinstance(event, RepairOutcome)}

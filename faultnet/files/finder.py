@@ -51,7 +51,9 @@ def find_model_file(name: str) -> Path:
     model_id, _, version = name.partition("@")
     file = _file_of(model_id)
     if version and not (version.isascii() and version.isdecimal()):
-        raise UsageProblem(f"{name}: a version is a number, such as {model_id}@2; {model_id}@0 is the file as written")
+        raise UsageProblem(
+            f"{model_id} has no version {version}: a version is a number; {model_id}@0 is the file as written"
+        )
     return file
 
 

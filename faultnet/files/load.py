@@ -47,7 +47,8 @@ def _in_version(written: Model, wanted: int | None, digest: str, folder: Path | 
         if wanted is None:
             return written
         raise UsageProblem(
-            f"{written.id} has no version {wanted}; `faultnet model list` says which it has ({written.id}@0 is the file as written)"
+            f"{written.id} has no version {wanted}; `faultnet model list` says which it has, "
+            f"and {written.id}@0 is the file as written"
         )
     if version.chances and version.digest != digest:
         told = (

@@ -21,8 +21,9 @@ def insert_version(connection: Connection, version: Version) -> None:
     newest = newest_number(connection, version.model)
     if newest != version.number - 1:
         raise UsageProblem(
-            f"{version.model}@{newest} was accepted meanwhile; this was learned beside {version.model}@{version.number - 1}, "
-            f"which is stale. Look at it with `faultnet model diff {version.model}@{newest}`, then tune again"
+            f"{version.model}@{newest} was accepted meanwhile; this was learned beside "
+            f"{version.model}@{version.number - 1}, which is stale. "
+            f"Look at it with `faultnet model diff {version.model}@{newest}`, then tune again"
         )
     row = {
         "model": version.model,

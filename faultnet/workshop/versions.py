@@ -17,9 +17,7 @@ def accept(workshop: Workshop, learned: Learned, parent: int, by: str, reason: s
 
     UsageProblem: no name or reason, or another version was accepted meanwhile.
     """
-    wanted = {"who accepts it: --by CODE": by, "why: --reason TEXT": reason}
-    if problems := [f"say {what}" for what, said in wanted.items() if not said.strip()]:
-        raise UsageProblem(*problems)
+    check_said(by, reason)
     model = learned.as_version(f"{learned.model.id}@{parent + 1}")
     version = Version(
         model=model.id,
@@ -35,6 +33,13 @@ def accept(workshop: Workshop, learned: Learned, parent: int, by: str, reason: s
         at=moment_text(workshop.clock()),
     )
     return _kept(workshop, version)
+
+
+def check_said(by: str, reason: str) -> None:
+    """UsageProblem: nobody said who accepts a version, or why."""
+    wanted = {"who accepts it: --by CODE": by, "why: --reason TEXT": reason}
+    if problems := [f"say {what}" for what, said in wanted.items() if not said.strip()]:
+        raise UsageProblem(*problems)
 
 
 def take_back(workshop: Workshop, model: str, by: str, reason: str) -> Version:

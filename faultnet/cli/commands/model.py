@@ -5,10 +5,12 @@ from typing import Annotated
 
 import typer
 
-from faultnet.cli.options import Engine, Json, ModelName
+from faultnet.cli.options import By, Db, Engine, Json, ModelName, ShopFile
 
 model_app = typer.Typer(
-    help="Model files: list, show, check, export, import.", no_args_is_help=True, rich_markup_mode=None
+    help="Model files and versions: list, show, check, diff, undo, export, import.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
 )
 
 
@@ -18,6 +20,36 @@ def model_list(json: Json = False) -> None:
     from faultnet.cli.models import list_
 
     list_(as_json=json)
+
+
+@model_app.command("diff")
+def model_diff(
+    model: ModelName,
+    other: Annotated[str, typer.Argument(metavar="[OTHER]", help="Another version, such as backlight@2.")] = "",
+    full: Annotated[bool, typer.Option("--full", help="Every number that differs.")] = False,
+    db: Db = "",
+    shop: ShopFile = "",
+    json: Json = False,
+) -> None:
+    """The numbers in which two versions of a model differ; of one alone, beside the file as written."""
+    from faultnet.cli.versions import diff
+
+    diff(model, other, db=db, shop=shop, full=full, as_json=json)
+
+
+@model_app.command("undo")
+def model_undo(
+    model: ModelName,
+    by: By = "",
+    reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why.")] = "",
+    db: Db = "",
+    shop: ShopFile = "",
+    json: Json = False,
+) -> None:
+    """Take the newest version of a model back: the numbers from before it are in use again, exactly."""
+    from faultnet.cli.versions import undo
+
+    undo(model, by=by, reason=reason, db=db, shop=shop, as_json=json)
 
 
 @model_app.command("show")

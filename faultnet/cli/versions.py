@@ -1,0 +1,75 @@
+"""`faultnet model diff` and `undo`: versions of a model beside each other, and back."""
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from faultnet.cli.chances import share_of, words_of
+from faultnet.cli.terminal import bold, wrapped, wrapped_table
+from faultnet.cli.workshop import workshop_of
+from faultnet.errors import UsageProblem
+from faultnet.model.version import changed
+from faultnet.workshop.versions import take_back, versions_of
+
+SCHEMA_VERSION = 1
+MOST_SHOWN = 20
+
+
+def diff(one: str, other: str, *, db: str, shop: str, full: bool, as_json: bool) -> None:
+    """Print the numbers in which two versions differ; of one alone, beside the file as written."""
+    workshop = workshop_of(db, shop)
+    after = workshop.load_model(one)
+    before = workshop.load_model(other or f"{after.id}@0")
+    if other:
+        before, after = after, before
+    if before.id != after.id:
+        raise UsageProblem(
+            f"{before.id} and {after.id} are different models; a version is compared with another of its own"
+        )
+    pairs = changed(before, after)
+    if as_json:
+        numbers = [
+            {"id": a.id, "states": [*a.states], "before": [*a.means], "after": [*b.means], "jobs": b.jobs}
+            for a, b in pairs
+        ]
+        print(json.dumps({"before": before.version, "after": after.version, "numbers": numbers}, indent=2))
+        return
+    print(bold(f"{before.version} and {after.version}"))
+    if not pairs:
+        print("  say the same")
+        return
+    rows = [(before.version, after.version, "jobs", "")]
+    for a, b in pairs[: None if full else MOST_SHOWN]:
+        n = int(np.argmax(np.abs(np.array(a.means) - b.means)))
+        rows.append((share_of(a, n), share_of(b, n), f"{b.jobs:.0f}", words_of(after, b, n)))
+    print("\n".join(wrapped_table(rows, "rrrl")))
+    if len(pairs) > len(rows) - 1:
+        print(f"  and {len(pairs) - len(rows) + 1} more: --full")
+
+
+def undo(model: str, *, by: str, reason: str, db: str, shop: str, as_json: bool) -> None:
+    """Take the newest version of a model back."""
+    workshop = workshop_of(db, shop)
+    version = take_back(workshop, workshop.load_model(f"{model.partition('@')[0]}@0").id, by, reason)
+    if as_json:
+        print(json.dumps({"version": version.id, "undoes": version.undoes}, indent=2))
+        return
+    same = f"{version.model}@{version.undoes}"
+    print(
+        f"{same} was taken back: {version.id} has the numbers from before it. Nothing is lost; {same} can be looked at."
+    )
+
+
+def listed(model: str, *, db: str, shop: str) -> list[dict[str, Any]]:
+    """The versions of a model as plain values."""
+    found = versions_of(workshop_of(db, shop), model)
+    return [{k: v for k, v in each.as_document().items() if k not in ("chances", "root_odds")} for each in found]
+
+
+def told(model: str, *, db: str, shop: str) -> Iterator[str]:
+    """The versions of a model as lines."""
+    for each in versions_of(workshop_of(db, shop), model):
+        what = f"takes back {model}@{each.undoes}" if each.undoes is not None else f"from {each.n_jobs} jobs"
+        yield wrapped(f"{each.id}  {each.at[:10]}  {what}, by {each.by or '?'}: {each.reason}", 2, 6)
