@@ -1,50 +1,22 @@
 """Learning from patterns: counts against the engine, gradients against differences, a climb that never falls."""
 
-from collections.abc import Sequence
 from dataclasses import replace
-from functools import cache
-from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_models import TINY, edit, of_one_part, write_model
+from learners import JOBS, aim_of, model_of, pattern, tiny_aim
+from small_models import TINY, edit, of_one_part
 
-from faultnet.case import Case, parse_events
-from faultnet.case.sequence import sequence_of
 from faultnet.errors import ContradictoryEvidence
 from faultnet.files import load_model
 from faultnet.learning.climb import climb
-from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Frame, Point
-from faultnet.learning.prepare import aim_at
 from faultnet.model import Model
 from faultnet.model.chances import SHARES, chances_of, with_chances
-from faultnet.patterns import Pattern, Patterns
+from faultnet.patterns import Pattern
 from faultnet.readings import Nominal
-
-
-@cache
-def model_of(text: str) -> Model:
-    with TemporaryDirectory() as folder:
-        return load_model(write_model(Path(folder), text))
-
-
-def backlight() -> Model:
-    return load_model("backlight")
-
-
-def pattern(model: Model, events: Sequence[str], **told: object) -> Pattern:
-    """What a job with these events says."""
-    case = Case(tuple(parse_events(model, events)))
-    is_told = bool(model.complaint) and case.tells(model.complaint)
-    return Pattern(tuple(sequence_of(model, case)), is_told=is_told, **told)  # type: ignore[arg-type]
-
-
-def aim_of(model: Model, *jobs: tuple[Pattern, int]) -> Aim:
-    return aim_at(model, Patterns.of(model.id, jobs))
 
 
 def log_evidence(model: Model, told: Pattern) -> float:
@@ -105,7 +77,7 @@ def test_a_pattern_weighs_what_the_engine_says(
 @given(st.lists(st.sampled_from(BACKLIGHT_EVENTS), max_size=7))
 def test_rare_worlds_that_are_left_out_do_not_matter(events: list[str]) -> None:
     """A real model, whose states beyond 1e-11 are left out: to 1e-3 nats in jobs as odd as these, before focusing."""
-    model = backlight()
+    model = load_model("backlight@0")
     told = pattern(model, events)
     try:
         expected = log_evidence(model, told)
@@ -116,7 +88,7 @@ def test_rare_worlds_that_are_left_out_do_not_matter(events: list[str]) -> None:
 
 
 def test_focusing_changes_little() -> None:
-    model = backlight()
+    model = load_model("backlight@0")
     jobs = [pattern(model, events) for events in (BACKLIGHT_EVENTS[:8], BACKLIGHT_EVENTS[5:9], BACKLIGHT_EVENTS[2:])]
     aim = aim_of(model, *((job, 2) for job in jobs))
     whole = aim.history.expect(aim.frame.own).log_evidence
@@ -205,19 +177,6 @@ def test_the_model_as_written_is_where_its_prior_is_highest() -> None:
 
 
 # -- climbing ----------------------------------------------------------------------------------------------------------
-
-JOBS = (
-    (["look=dark", "volts=0.1", "replace_lamp=not"], 4),
-    (["look=dark", "volts=30", "replace_lamp=works"], 40),
-    (["volts=zero"], 9),
-    (["look=lit@unknown", "replace_lamp=works"], 12),
-    (["look=dark", "volts=normal"], 15),
-)
-
-
-def tiny_aim(times: int = 1) -> Aim:
-    model = model_of(TINY)
-    return aim_of(model, *((pattern(model, events), times * n) for events, n in JOBS))
 
 
 def test_the_aim_never_falls_and_the_short_way_ends_where_the_long_one_does() -> None:

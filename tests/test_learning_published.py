@@ -10,10 +10,12 @@ from networks import import_file
 from faultnet.case.events import Finding, SoftFinding
 from faultnet.interchange.kinds import Told
 from faultnet.learning.climb import climb
+from faultnet.learning.conflict import at_least, log_marginal, surprise
 from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Point
 from faultnet.learning.prepare import aim_at
 from faultnet.model import Model
+from faultnet.model.chances import Chances
 from faultnet.patterns import Pattern, Patterns
 
 
@@ -151,3 +153,50 @@ def test_table_with_supplemental_margins(tmp_path: Path) -> None:
     assert joint(best.point) == pytest.approx([0.28, 0.17, 0.24, 0.31], abs=5e-3)
     slow = climb(aim, aim.frame.own, tolerance=1e-14, accelerated=False)
     assert joint(slow.point) == pytest.approx(joint(best.point), abs=1e-6)
+
+
+# -- closed forms of updating ------------------------------------------------------------------------------------------
+
+
+def test_conflict_of_prior_and_data() -> None:
+    """NASA/SP-2009-569, Examples 1 and 12: two of 285 relief valves failed, prior Beta(1.24, 189075).
+
+    The handbook prints a posterior predictive P(at least 2) of about 1e-5 and P(at least 1) of .005; recomputed by the
+    beta-binomial 1.542e-5 and .004861. P(at least 2 in 350) by the prior is printed as 0: recomputed 4.73e-6.
+    """
+    a, b = 1.24 + 2, 189075 + 285 - 2
+    assert a / (a + b) == pytest.approx(1.7110e-5, rel=1e-4)
+    assert at_least(2, 285, a, b) == pytest.approx(1.542e-5, rel=1e-3)
+    assert at_least(1, 285, a, b) == pytest.approx(0.004861, rel=1e-3)
+    assert at_least(2, 350, 1.24, 189075) == pytest.approx(4.73e-6, rel=2e-3)
+
+
+def test_a_conflict_is_told_and_agreement_is_not() -> None:
+    """The same valves as a number of a model: what the file says against what was seen."""
+    before = Chances("success.x", ("works", "fails"), (0.9, 0.1), 40)
+    agrees = Chances("success.x", ("works", "fails"), (0.9, 0.1), 140, jobs=100)
+    against = Chances("success.x", ("works", "fails"), ((36 + 40) / 140, (4 + 60) / 140), 140, jobs=100)
+    assert surprise(before, agrees) == pytest.approx(1.0, abs=0.1)
+    assert surprise(before, against) < 1e-4
+    assert surprise(before, Chances("success.x", ("works", "fails"), (0.8, 0.2), 45, jobs=5)) is None
+
+
+def test_interval_of_a_dirichlet() -> None:
+    """NASA/SP-2009-569, Example 7: counts 20, 5, 1 with Dirichlet(1, 1, 1), 90 % intervals of each (Table 2)."""
+    number = Chances("row.x.0", ("a", "b", "c"), (21 / 29, 6 / 29, 2 / 29), 29)
+    assert number.means == pytest.approx([0.724138, 0.206897, 0.068966], abs=1e-6)
+    printed = [(0.58, 0.85), (0.10, 0.34), (0.01, 0.16)]
+    assert [number.interval(n) for n in range(3)] == [pytest.approx(each, abs=5e-3) for each in printed]
+
+
+def test_score_of_a_structure() -> None:
+    """Cooper & Herskovits 1992, Table 1 (counts as printed in their formula): ln of 2.23e-9 and 2.23e-10, ratio 10."""
+
+    def table(*counts: tuple[int, int]) -> float:
+        return log_marginal(np.array(counts, dtype=float), np.ones((len(counts), 2)))
+
+    chain = table((5, 5)) + table((1, 4), (4, 1)) + table((0, 5), (4, 1))
+    assert chain == pytest.approx(-19.922676, abs=1e-6)
+    fork = table((5, 5)) + table((1, 4), (4, 1)) + table((2, 3), (4, 1))
+    assert np.exp(chain) == pytest.approx(2.23e-9, rel=2e-3)
+    assert fork == pytest.approx(-22.225261, abs=1e-6)

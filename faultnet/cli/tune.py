@@ -25,7 +25,7 @@ MOST_SHOWN = 12
 
 _WHY_NOT = {
     "few": f"rest on fewer than {LEAST_JOBS} jobs",
-    "untold": "cannot be told from these jobs: from another start they end elsewhere",
+    "untold": "rest on the file more than on the jobs, which tell them only together with others",
     "blanks": "change in the other direction if half of what nobody wrote down was normal",
 }
 
@@ -109,11 +109,12 @@ def closing(tuned: Tuned, wanted: Wanted) -> list[str]:
     gain = learned.log_score_after - learned.log_score_before
     changed = sum(each.before != each.after for each in tuned.advised)
     first = (
-        f"A job of these is on average {np.exp(gain):.2f} times as likely with the learned numbers as with the file's "
-        f"({gain:+.3f} nats), on the jobs they were learned from."
+        f"A job of these is on average {np.exp(gain):.2f} times as likely with the learned numbers as with the "
+        f"file's ({gain:+.3f} nats), on the jobs they were learned from."
     )
     second = (
-        f"On {changed} of the last {len(tuned.advised)} jobs the advice before the first repair would have been another."
+        f"On {changed} of the last {len(tuned.advised)} jobs the advice before the first repair would have been "
+        "another."
         if tuned.advised
         else "Whether the advice would change is not known: none of the shop's own jobs was looked at."
     )

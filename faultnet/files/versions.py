@@ -18,6 +18,7 @@ _USUAL = "usual.txt"
 
 def versions_folder(database: str) -> Path:
     """The folder of a database's versions: of a file, or a URL with or without its password. RuntimeError: no home."""
+    database = database.removeprefix("sqlite:///")
     place = _PASSWORD.sub(r"//\1:***@", database) if "://" in database else str(Path(database).expanduser().resolve())
     return data_folder() / "versions" / sha256(place.encode()).hexdigest()[:16]
 

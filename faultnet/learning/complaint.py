@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from faultnet.cpt import Floats
+from faultnet.cpt import Floats, Ints
 from faultnet.learning.expect import History
 from faultnet.learning.layout import Layout
 from faultnet.learning.point import Point
@@ -20,12 +20,18 @@ class Told:
     """How sets were brought in.
 
     columns: P(what was told, and what is given of free sides | world), one of each kind, ``(n_standings, n_roots)``.
-    jobs: how many were brought in with each, by what else is given, ``(n_kinds, n_given)``.
+    jobs: how many were brought in with each, by what else is given, ``(n_kinds, n_given)``. kind_of: the kind of each
+    pattern, -1 where nothing was told, ``(n_patterns,)``.
     """
 
     layout: Layout
     columns: tuple[Floats, ...]
     jobs: Floats
+    kind_of: Ints
+
+    def chances(self, sides: Mapping[str, Floats]) -> Floats:
+        """The chance of every standing with these shares of the free sides."""
+        return standing_chances(self.layout, sides)
 
     def chosen(self, priors: Floats, sides: Mapping[str, Floats]) -> list["Chosen"]:
         """The sets of each kind. priors: of root states, ``(n_given, n_roots)``; sides: shares of free sides."""
@@ -66,6 +72,7 @@ def told_of(history: History) -> Told:
     numbers: dict[tuple[int, tuple[tuple[str, str], ...]], int] = {}
     columns: list[Floats] = []
     jobs: list[Floats] = []
+    kind_of = []
     for act, group, n_jobs in zip(program.told.tolist(), group_of.tolist(), program.jobs, strict=True):
         kind = act, free_given[group]
         if act >= 0 and kind not in numbers:
@@ -75,9 +82,11 @@ def told_of(history: History) -> Told:
             column = seen.columns(node_rows)[made.place][seen.sight.row_of]
             columns.append(column * _is_given(layout, dict(kind[1]))[:, None])
             jobs.append(np.zeros(len(history.givens)))
+        kind_of.append(numbers.get(kind, -1))
         if act >= 0:
             jobs[numbers[kind]][history.given_of[group]] += n_jobs
-    return Told(layout, tuple(columns), np.array(jobs).reshape(len(columns), len(history.givens)))
+    by_given = np.array(jobs).reshape(len(columns), len(history.givens))
+    return Told(layout, tuple(columns), by_given, np.array(kind_of, dtype=np.intp))
 
 
 def _is_given(layout: Layout, given: Mapping[str, str]) -> Floats:

@@ -1,13 +1,17 @@
 """Where jobs contradict a model's own numbers, which averaging would hide: prior predictive checks (Box 1980)."""
 
-from math import exp, lgamma
+from math import lgamma
 
 import numpy as np
+from scipy.special import betaln, gammaln
 
 from faultnet.cpt import Floats
 from faultnet.model.chances import Chances
 
 LEAST_JOBS = 10
+_NOT_COUNTED = ("condition", "collateral", "second_fault_share")
+"""Kinds of numbers that jobs tell only together with others."""
+
 SURPRISING = 0.01
 """A number is in conflict with the jobs where counts at least as odd as theirs were less likely than this."""
 
@@ -16,17 +20,17 @@ def surprise(before: Chances, after: Chances) -> float | None:
     """How likely counts of one state at least as odd as the jobs' were, by the number before; the oddest state counts.
 
     Each state by itself is beta-binomial, with the number's strength; times the number of states (Bonferroni), at most
-    1. None with fewer than 10 jobs. Expected counts are rounded.
+    1. Jobs that leave a number open count for less, as the strength afterwards says; with fewer than 10, None.
     """
-    n = round(after.jobs)
-    if n < LEAST_JOBS or before.strength_jobs <= 0:
+    n, strength = round(after.strength_jobs - before.strength_jobs), before.strength_jobs
+    if n < LEAST_JOBS or strength <= 0:
         return None
-    counts = (np.array(after.means) * after.strength_jobs) - np.array(before.means) * before.strength_jobs
+    behind = float(n) if after.kind in _NOT_COUNTED else after.jobs
+    stated = np.array(before.means)
+    own = np.clip((np.array(after.means) * (strength + behind) - stated * strength) / behind, 0.0, 1.0)
     tails = [
-        _two_sided(
-            round(float(np.clip(count, 0, n))), n, mean * before.strength_jobs, (1 - mean) * before.strength_jobs
-        )
-        for count, mean in zip(counts, before.means, strict=True)
+        _two_sided(round(n * share), n, mean * strength, (1 - mean) * strength)
+        for share, mean in zip(own.tolist(), stated.tolist(), strict=True)
         if 0 < mean < 1
     ]
     return min(1.0, len(tails) * min(tails)) if tails else None
@@ -49,9 +53,10 @@ def at_most(count: int, n: int, a: float, b: float) -> float:
 
 def _chances(n: int, a: float, b: float) -> Floats:
     """P(k of n) for every k, beta-binomial: ``(n + 1,)``."""
-    constant = lgamma(n + 1) - lgamma(a) - lgamma(b) + lgamma(a + b) - lgamma(n + a + b)
-    logs = [constant - lgamma(k + 1) - lgamma(n - k + 1) + lgamma(k + a) + lgamma(n - k + b) for k in range(n + 1)]
-    return np.array([exp(each) for each in logs])
+    k = np.arange(n + 1)
+    logs = gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1) + betaln(k + a, n - k + b) - betaln(a, b)
+    chances: Floats = np.exp(logs)
+    return chances
 
 
 def log_marginal(counts: Floats, added: Floats) -> float:

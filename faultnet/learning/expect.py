@@ -43,7 +43,7 @@ class Expected:
 
 
 @dataclass(frozen=True, eq=False)
-class _Values:
+class Values:
     """What is multiplied at some numbers: chances of standings by group, their sums by part of each group's classes,
     priors of root states, of classes and of outlines, rows of nodes, columns of acts by sight, then of changes."""
 
@@ -76,7 +76,7 @@ class History:
         """
         from faultnet.learning.kernels import find_shares
 
-        values, n = self._values(point), self.program.n_patterns
+        values, n = self.values(point), self.program.n_patterns
         shares = np.zeros_like(values.masses)
         about = (self.program.start, self.program.act_of, self.program.shape_of, self._places[1])
 
@@ -106,7 +106,7 @@ class History:
         free = set(self.layout.free)
         priors = self.hidden.prior(self.frame.own, ({},))[0]
         matrices = [self._matrix(self.frame.own, n) for n in range(len(self.program.acts))]
-        return forms_of(self.program, priors, self._chances(self.frame.own, self._told_free), matrices, free)
+        return forms_of(self.program, priors, self._chances(self.frame.own, self.told_free), matrices, free)
 
     @cached_property
     def givens(self) -> tuple[Mapping[str, str], ...]:
@@ -123,7 +123,7 @@ class History:
         return np.array([numbers[self._coupled_given(n)] for n in range(len(self.program.groups))], dtype=np.intp)
 
     @cached_property
-    def _told_free(self) -> tuple[tuple[str, ...], ...]:
+    def told_free(self) -> tuple[tuple[str, ...], ...]:
         """The free sides whose chances count in each group."""
         free = self.layout.free
         return tuple(tuple(n for n in free if n in g.sides or n in dict(g.given)) for g in self.program.groups)
@@ -172,6 +172,22 @@ class History:
         component = self.layout.engine.targets[act.component]
         return replaced(self.layout.model, act.repair, component, success=success, arrives_faulty=arrives)
 
+    @property
+    def sight_start(self) -> Ints:
+        """Where the columns of each sight begin among all."""
+        return self._places[0]
+
+    @property
+    def column_start(self) -> Ints:
+        """Where the column of each act begins among all."""
+        return self._places[1]
+
+    @cached_property
+    def most_rows(self) -> int:
+        """Rows of the longest column."""
+        changes = max(self.layout.engine.axes.target_sizes) ** 2
+        return max([changes, *(seen.sight.n_rows for seen in self.program.seen)])
+
     @cached_property
     def _places(self) -> tuple[Ints, Ints]:
         """Where the columns of each sight begin among all, and where that of each act does."""
@@ -186,21 +202,21 @@ class History:
                 next_change += self.layout.engine.axes.target_sizes[act.component] ** 2
         return starts, np.array(at, dtype=np.int64)
 
-    def _values(self, point: Point) -> _Values:
+    def values(self, point: Point) -> Values:
         node_rows = self.node_rows(point)
         seen = [each.columns(node_rows) for each in self.program.seen]
         changes = [self._matrix(point, n) for n, act in enumerate(self.program.acts) if act.sight < 0]
-        priors, chances = self.hidden.prior(point, self.givens), self._chances(point, self._told_free)
+        priors, chances = self.hidden.prior(point, self.givens), self._chances(point, self.told_free)
         parts = self.forms.part_chances(chances)
         by_class = self.forms.class_masses(parts, priors, self.given_of)
         columns = joined([*seen, *changes])
-        return _Values(chances, parts, priors, self.forms.outline_masses(by_class), node_rows, seen, columns)
+        return Values(chances, parts, priors, self.forms.outline_masses(by_class), node_rows, seen, columns)
 
     def expect(self, point: Point) -> Expected:
         """The expected counts at these numbers."""
         from faultnet.learning.kernels import add_up
 
-        values, program, forms = self._values(point), self.program, self.forms
+        values, program, forms = self.values(point), self.program, self.forms
         log_evidence = np.empty(program.n_patterns)
         about = (program.start, program.act_of, program.shape_of, self._places[1])
 
@@ -224,7 +240,7 @@ class History:
             changes=self._changes_counted(by_column),
         )
 
-    def _hidden_counted(self, values: _Values, by_outline: Floats) -> tuple[Floats, dict[str, Floats]]:
+    def _hidden_counted(self, values: Values, by_outline: Floats) -> tuple[Floats, dict[str, Floats]]:
         """Counts of root states and of free sides, from those of outlines: within one they are as the prior says."""
         ratio = np.divide(by_outline, values.masses, out=np.zeros_like(by_outline), where=values.masses > 0)
         by_class = self.forms.class_ratios(ratio)
@@ -234,7 +250,7 @@ class History:
             given = self.given_of[number]
             weight = by_class[self.forms.classes_in(number)][classes.label] * values.priors[given][classes.root_of]
             roots[given] += summed(classes.root_of, weight * own, roots.shape[1])
-            if told := self._told_free[number]:
+            if told := self.told_free[number]:
                 own_counts = summed(classes.standing_of, weight[classes.part_of], self.layout.n_standings)
                 total = by_standing.setdefault(told, np.zeros(self.layout.n_standings))
                 total += own_counts * values.chances[number]
@@ -244,7 +260,7 @@ class History:
                 sides[name] += summed(self.layout.state_of[name], counts, len(sides[name]))
         return roots, sides
 
-    def _rows_counted(self, values: _Values, by_column: Floats) -> dict[str, Floats]:
+    def _rows_counted(self, values: Values, by_column: Floats) -> dict[str, Floats]:
         """Counts of the states of every leaf in each of its rows, from those of columns."""
         totals = [np.zeros_like(rows) for rows in values.node_rows]
         for seen, columns, start in zip(self.program.seen, values.seen, self._places[0], strict=False):

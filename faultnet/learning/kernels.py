@@ -180,3 +180,49 @@ def find_shares(first, last, program, shapes, masses, columns, shares, weights):
         if total > 0.0:
             for o in range(n_outlines):
                 shares[from_outline + o] = max(shares[from_outline + o], weights[o] / total)
+
+
+@njit(cache=True, nogil=True)
+def spread(first, last, program, shapes, masses, columns, weights, buffer, out):  # type: ignore[no-untyped-def]
+    """How each pattern from `first` to `last` spreads over its outlines, and over the rows of each act's column.
+
+    The first arguments are those of `add_up`. out: shares of outlines; then for every pattern where its entries begin,
+    and of each entry its place among the columns and its share. Returns the number of entries.
+    """
+    start, act_of, shape_of, column_start = program
+    outline_start, row_start, rows = shapes
+    shares, entry_start, entry_at, entry_share = out
+    used, n_entries = 0, 0
+    for p in range(first, last):
+        shape = shape_of[p]
+        begin = start[p]
+        n_acts = start[p + 1] - begin
+        from_outline = outline_start[shape]
+        n_outlines = outline_start[shape + 1] - from_outline
+        at = row_start[shape]
+        total = 0.0
+        for o in range(n_outlines):
+            weight = masses[from_outline + o]
+            for k in range(n_acts):
+                weight *= columns[column_start[act_of[begin + k]] + rows[at + k]]
+            at += n_acts
+            weights[o] = weight
+            total += weight
+        entry_start[p - first] = n_entries
+        for o in range(n_outlines):
+            weights[o] = weights[o] / total if total > 0.0 else 0.0
+            shares[used + o] = weights[o]
+        used += n_outlines
+        for k in range(n_acts):
+            base = column_start[act_of[begin + k]]
+            at = row_start[shape] + k
+            for o in range(n_outlines):
+                buffer[rows[at + o * n_acts]] += weights[o]
+            for o in range(n_outlines):
+                row = rows[at + o * n_acts]
+                if buffer[row] > 0.0:
+                    entry_at[n_entries], entry_share[n_entries] = base + row, buffer[row]
+                    n_entries += 1
+                    buffer[row] = 0.0
+    entry_start[last - first] = n_entries
+    return n_entries

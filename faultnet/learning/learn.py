@@ -11,6 +11,7 @@ from faultnet.errors import TooLittleData
 from faultnet.learning.blanks import half_of_blanks_normal
 from faultnet.learning.climb import Climb, climb
 from faultnet.learning.conflict import surprise
+from faultnet.learning.information import information
 from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Point
 from faultnet.learning.prepare import aim_at
@@ -47,10 +48,16 @@ class Change:
         return max(abs(a - b) for a, b in zip(self.after.means, self.before.means, strict=True))
 
     @property
+    def told_jobs(self) -> float:
+        """How many jobs that tell all it would take to be as sure: of so many jobs behind it, most leave it open."""
+        return max(0.0, self.after.strength_jobs - self.before.strength_jobs)
+
+    @property
     def is_told(self) -> bool:
-        """Whether climbs from elsewhere agree on it."""
+        """Whether it rests on the jobs more than on the file, and climbs from elsewhere agree on it."""
         ended = [other.means for other in self.other_starts]
-        return all(max(abs(a - b) for a, b in zip(self.after.means, m, strict=True)) <= _SAME for m in ended)
+        same = all(max(abs(a - b) for a, b in zip(self.after.means, m, strict=True)) <= _SAME for m in ended)
+        return same and self.told_jobs >= self.before.strength_jobs
 
     @property
     def turns(self) -> bool:
@@ -137,7 +144,10 @@ def learn(
         there = _prepared(weighed, filled, usual, told, times=0.5)
         blanks = _numbers(there, climb(there, top.point, tolerance=1e-6, told=lambda n, _: told("blanks", n)))
     before = {each.id: each for each in chances_of(weighed)}
-    after = _numbers(aim, top)
+    told("information", 0)
+    known = information(aim, top.point, seed)
+    strengths = known.strengths, known.of_shares() if len(top.point.odds) else (0.0, 0.0)
+    after = {each.id: each for each in aim.chances_at(top.point, top.expected, strengths)}
     ends = [_numbers(aim, each) for each in others]
     changes = tuple(
         Change(

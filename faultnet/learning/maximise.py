@@ -21,6 +21,7 @@ from faultnet.model import Model
 from faultnet.model.chances import SECOND_FAULT, SHARES, Chances, chances_of
 
 _LEAST_FACTOR, _MOST_SCALING = 0.05, 0.7
+_DIFFERENCE = 1e-4
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,17 +108,24 @@ class Aim:
                 counts[self.frame.rows_place(node)] += rows.reshape(-1)
         return counts
 
-    def chances_at(self, point: Point, expected: Expected) -> tuple[Chances, ...]:
-        """The numbers as a model says them, each with its own strength and the jobs behind it added."""
+    def chances_at(
+        self, point: Point, expected: Expected, strengths: tuple[Floats, tuple[float, float]] | None = None
+    ) -> tuple[Chances, ...]:
+        """The numbers as a model says them, each with the jobs behind it.
+
+        strengths: of the frame's blocks, then of the shares and of the chance of a second fault; without them each has
+        its own with the jobs behind it added, as if every job told all.
+        """
         counts = self.apart + self.counts(point, expected)
         jobs = self.frame.totals(counts)
         learned = []
         for number, block in enumerate(self.frame.blocks):
             means = tuple(point.chances[self.frame.place[block.id]].tolist())
             n = self._jobs_behind(block, expected) if block.kind in ("condition", "collateral") else float(jobs[number])
-            learned.append(replace(block, means=means, strength_jobs=block.strength_jobs + n, jobs=n))
+            strength = block.strength_jobs + n if strengths is None else float(strengths[0][number])
+            learned.append(replace(block, means=means, strength_jobs=strength, jobs=n))
         if isinstance(self.history.hidden, RootPrior):
-            learned += self.causes.chances_at(point, float(self.told.jobs.sum()))
+            learned += self.causes.chances_at(point, float(self.told.jobs.sum()), strengths and strengths[1])
         return tuple(learned)
 
     def _jobs_behind(self, block: Chances, expected: Expected) -> float:
@@ -138,6 +146,12 @@ class Aim:
         if self.model.is_imported:
             return frozenset(leaf for leaf in self.history.layout.engine.leaves if not network[leaf].is_rule)
         return frozenset(self.model.observations) - self.fixed
+
+    @property
+    def plain_leaves(self) -> frozenset[str]:
+        """Those of them that have a table of their own."""
+        noisy = {seen.id for seen in self.model.observations.values() if seen.noisy is not None}
+        return self.learned_leaves - noisy
 
     @cached_property
     def causes(self) -> "Causes":
@@ -190,7 +204,7 @@ class Causes:
         present = by_state @ self.hidden.roots.is_mode
         return present / present.sum(), float(by_state[self.hidden.roots.n_faults >= 2].sum())
 
-    def chances_at(self, point: Point, jobs: float) -> list[Chances]:
+    def chances_at(self, point: Point, jobs: float, strengths: tuple[float, float] | None) -> list[Chances]:
         """Shares and the chance of a second fault as a model says them: given its own confirmed complaint."""
         model = self.aim.model
         confirmed = self._by_condition(confirmed_column(self.aim.history, point, model.confirmed))
@@ -198,9 +212,10 @@ class Causes:
         shares, second = self.shares_now(point, weight / weight.sum())
         stated = {each.id: each for each in chances_of(model) if each.id in (SHARES, SECOND_FAULT)}
         means = {SHARES: tuple(shares.tolist()), SECOND_FAULT: (second, 1 - second)}
+        told = dict(zip((SHARES, SECOND_FAULT), strengths or (), strict=False))
         return [
-            replace(own, means=means[own.id], strength_jobs=own.strength_jobs + jobs, jobs=jobs)
-            for own in stated.values()
+            replace(own, means=means[id_], strength_jobs=told.get(id_, own.strength_jobs + jobs), jobs=jobs)
+            for id_, own in stated.items()
         ]
 
     def log_prior(self, point: Point) -> float:
@@ -298,6 +313,60 @@ class Causes:
             covariance = float(prior @ (has * n_faults)) - several * float(prior @ n_faults)
             spread += self._stated[3] * covariance**2 / (several * (1 - several))
         return spread
+
+    @property
+    def stated_strengths(self) -> tuple[float, float]:
+        """How many jobs the model's own shares count for, and its chance of a second fault."""
+        return self._stated[2:]
+
+    def slopes(self, point: Point) -> tuple[Floats, float, Floats, Floats]:
+        """Shares and the chance of a second fault, and how they grow with the logarithms of the odds.
+
+        ``(n_modes,)``, a number, ``(n_modes, n_modes)`` (odds first) and ``(n_modes,)``; by central differences.
+        """
+        shares, second = self.shares_now(point)
+        by_odds, by_second = np.empty((len(shares), len(shares))), np.empty(len(shares))
+        for mode in range(len(shares)):
+            by = np.where(np.arange(len(shares)) == mode, _DIFFERENCE, 0.0)
+            up, down = (self.shares_now(Point(point.odds * np.exp(s * by), point.chances)) for s in (1, -1))
+            by_odds[mode] = (up[0] - down[0]) / (2 * _DIFFERENCE)
+            by_second[mode] = (up[1] - down[1]) / (2 * _DIFFERENCE)
+        return shares, second, by_odds, by_second
+
+    def prior_information(self, point: Point) -> Floats:
+        """What the prior of shares and second faults says of the logarithms of the odds: ``(n_modes, n_modes)``."""
+        shares, second, by_odds, by_second = self.slopes(point)
+        strength, second_strength = self.stated_strengths
+        total: Floats = strength * (by_odds / np.maximum(shares, 1e-12)) @ by_odds.T
+        if self.has_second:
+            total = total + second_strength / (second * (1 - second)) * np.outer(by_second, by_second)
+        else:  # odds of a single component keep their sum, which sets that came in do not tell
+            total = total + np.ones_like(total)
+        return total
+
+    def world_scores(self, point: Point) -> tuple[list[Floats], list[tuple[Floats, Floats]]]:
+        """How the logarithm of the table grows with those of the odds, ``(n_conditions, n_joint)`` each.
+
+        Of every link the chance that it was followed, and 1 where it could be.
+        """
+        roots, links = self.hidden.roots, self.aim.frame.links(point)
+        shape = roots.n_conditions, len(roots.is_mode)
+        by_odds = [np.zeros(shape) for _ in point.odds]
+        by_link: list[tuple[Floats, Floats]] = [(np.zeros(shape), np.zeros(shape)) for _ in links]
+        for number, component in enumerate(roots.components):
+            own = roots.own_chances(component, point.odds)
+            states = roots.layout.engine.axes.index[roots.layout.engine.targets[number]].reshape(-1)
+            by_itself = np.ones(shape)
+            for link, cause, cause_state, state in component.links:
+                causes = roots.layout.engine.axes.index[roots.layout.engine.targets[cause]].reshape(-1)
+                has_cause = np.broadcast_to(causes == cause_state, shape).astype(float)
+                chance = links[link] / (links[link] + (1 - links[link]) * own[:, state])
+                follows = has_cause * (states == state) * chance[:, None]
+                by_link[link] = follows, has_cause
+                by_itself = by_itself * (1 - follows)
+            for mode in range(own.shape[1] - 1):
+                by_odds[component.modes.start + mode] = by_itself * ((states == mode + 1) - own[:, mode + 1][:, None])
+        return by_odds, by_link
 
     def step(self, point: Point, expected: Expected, damping: float) -> tuple[Floats, dict[str, Floats]]:
         """Better odds, and better links and conditions by the ids of their blocks."""

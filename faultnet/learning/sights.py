@@ -4,7 +4,7 @@ Everything that evidence says is in the end a number for each row of a *sight*: 
 together, or those with what they would show of a healthy set, for times when the symptom may not have shown.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import prod
@@ -102,6 +102,26 @@ class Seen:
         showing = np.array(self.showing)[:, None]
         self._add(weight * showing, self.sight.rows, node_rows, totals)
         self._add(weight * (1 - showing), self.sight.healthy_rows, node_rows, totals)
+
+    def posteriors(self, columns: Floats, node_rows: Sequence[Floats]) -> Iterator[tuple[int, Ints, Floats, Floats]]:
+        """Of each node, once for the world and once for a healthy set: what its states are like where an act was seen.
+
+        The node, its row in each row of the sight, ``(n_rows,)``, the share of that road, ``(n_acts, n_rows)``, and the
+        chances of its states, ``(n_acts, n_rows, n_states)``.
+        """
+        roads = [(self.sight.rows, np.array(self.showing)[:, None])]
+        if self.sight.with_healthy:
+            roads.append((self.sight.healthy_rows, 1 - roads[0][1]))
+        for rows, chance in roads:
+            joint = self.matrix[:, None, :] * self._chances(rows, node_rows)[None]
+            total = joint.sum(axis=2)
+            share = np.divide(chance * total, columns, out=np.zeros_like(columns), where=columns > 0)
+            joint = joint.reshape(len(joint), len(rows), *self.sight.widths)
+            for number, node in enumerate(self.sight.nodes):
+                others = tuple(axis for axis in range(2, joint.ndim) if axis != number + 2)
+                own = joint.sum(axis=others)
+                states = np.divide(own, total[..., None], out=np.zeros_like(own), where=total[..., None] > 0)
+                yield node, rows[:, number], share, states
 
     def _add(self, weight: Floats, rows: Ints, node_rows: Sequence[Floats], totals: Sequence[Floats]) -> None:
         joint = (weight.T @ self.matrix) * self._chances(rows, node_rows)

@@ -42,14 +42,17 @@ class Chances:
         return self.id.partition(".")[0]
 
     def interval(self, number: int) -> tuple[float, float]:
-        """The central 90 % of one chance: a Beta with its mean and the strength (added counts)."""
+        """The central 90 % of one chance: a Beta with its mean and the strength (added counts).
+
+        Extended to hold the chance itself where skew leaves it outside.
+        """
         from scipy.special import betaincinv
 
         mean = self.means[number]
         if not 0 < mean < 1 or self.strength_jobs <= 0:
             return mean, mean
         a, b = mean * self.strength_jobs, (1 - mean) * self.strength_jobs
-        return float(betaincinv(a, b, 0.05)), float(betaincinv(a, b, 0.95))
+        return min(mean, float(betaincinv(a, b, 0.05))), max(mean, float(betaincinv(a, b, 0.95)))
 
 
 def chances_of(model: Model) -> tuple[Chances, ...]:

@@ -1,0 +1,158 @@
+"""`faultnet tune` on a made-up shop: what it says, what it changes, and what it leaves alone."""
+
+import json
+import os
+import re
+import subprocess
+import sys
+
+import pytest
+from histories import made_up, written_out
+from learners import JOBS, aim_of, model_of, pattern, tiny_aim
+from small_models import TINY
+
+from faultnet.learning.blanks import half_of_blanks_normal
+from faultnet.learning.information import information, scores_of
+from faultnet.learning.learn import learn
+from faultnet.model.chances import SHARES, chances_of
+from faultnet.patterns import Patterns
+
+N_JOBS = 60
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """The environment of a shop with a few made-up jobs."""
+    folder = tmp_path_factory.mktemp("shop")
+    environment = {"FAULTNET_DATA": str(folder / "data"), "FAULTNET_SHOP": "", "COLUMNS": "80"}
+    file = written_out(folder / "jobs.csv", made_up(400).jobs[:N_JOBS])
+    told = run(environment, "history", "import", str(file), "--model", "backlight", "--yes")
+    assert f"Taken in: {N_JOBS} jobs" in told
+    return environment
+
+
+def run(environment: dict[str, str], *arguments: str, expect: int = 0) -> str:
+    """What a command says, errors included."""
+    command = [sys.executable, "-m", "faultnet", *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, env={**os.environ, **environment}, check=False)
+    assert done.returncode == expect, done.stderr
+    return done.stdout + done.stderr
+
+
+def test_what_tune_says_and_what_it_changes(shop: dict[str, str]) -> None:
+    """At 80 columns: shares first, everything with its interval and jobs; nothing changed until it is accepted."""
+    said = run(shop, "tune", "backlight", "--starts", "0", "--no-blanks")
+    assert max(map(len, said.splitlines())) <= 80
+    ended = int(re.search(r"backlight@0 and (\d+) past jobs", said)[1])  # type: ignore[index]
+    assert 30 <= ended <= N_JOBS
+    assert re.search(r"strips.open +46 % \(\d+-\d+\) +\d+ % \(\d+-\d+\) +\d+\n", said)
+    assert "rest on fewer than 30 jobs" in said
+    assert re.search(r"On \d+ of the last \d+ jobs the advice", " ".join(said.split()))
+    assert "a share counts as 20 jobs already seen and a table row as 8" in " ".join(said.split())
+    assert "backlight@0" in run(shop, "model", "list")
+
+
+def test_accepting_and_taking_back_at_the_command_line(shop: dict[str, str]) -> None:
+    refused = run(shop, "tune", "backlight", "--accept", expect=2)
+    assert "say who accepts it: --by CODE" in refused
+    assert "say why: --reason TEXT" in refused
+    quick = ("--starts", "0", "--no-blanks")
+    found = json.loads(run(shop, "tune", "backlight", *quick, "--accept", "--by", "bo", "--reason", "x", "--json"))
+    assert (found["accepted"], found["in_use"]) == ("backlight@1", "backlight@0")
+    numbers = {each["id"]: each for each in found["numbers"]}
+    assert sum(state["learned"] for state in numbers["shares"]["states"]) == pytest.approx(1)
+    for each in numbers.values():
+        assert all(s["low"] <= s["learned"] <= s["high"] for s in each["states"])
+        assert each["source"] in ("seed", "mixed", "learned")
+        assert each["source"] != "learned" or each["jobs"] >= 30
+    assert "backlight@1" in run(shop, "model", "list")
+    answer = json.loads(run(shop, "next", "backlight", "strip_tester=dark", "--json"))
+    assert (answer["version"], answer["faults"][0]["source"]) == ("backlight@1", "mixed")
+    assert "backlight@0 and backlight@1" in run(shop, "model", "diff", "backlight")
+    assert "backlight@1 was taken back" in run(shop, "model", "undo", "backlight", "--by", "bo")
+    assert "say the same" in run(shop, "model", "diff", "backlight@2", "backlight@0")
+    assert "nothing to take back" in run(shop, "model", "undo", "backlight", expect=2)
+
+
+def test_too_few_jobs_are_exit_4(shop: dict[str, str]) -> None:
+    said = run(shop, "tune", "backlight", "--before", "2028-01-05", expect=4)
+    assert "at least 30 are needed" in said
+
+
+# -- what it rests on --------------------------------------------------------------------------------------------------
+
+
+def test_information_is_the_prior_without_jobs_and_the_jobs_where_they_tell_all() -> None:
+    """Of a row whose leaf was seen in jobs that hide nothing of it: strength and jobs add up; without jobs, its own."""
+    model = model_of(TINY)
+    none = aim_of(model, (pattern(model, []), 0))
+    found = information(none, none.frame.own)
+    assert found.strengths == pytest.approx([b.strength_jobs for b in none.frame.blocks], rel=1e-3)
+    assert found.of_shares() == pytest.approx((10, 10), rel=1e-3)
+    sure = model_of(TINY.replace("p: [0.97, 0.03], strength: 7", "p: [0.97, 0.03], strength: 1000000"))
+    told = aim_of(sure, (pattern(sure, ["look=dark"]), 50))
+    strengths = dict(zip([b.id for b in told.frame.blocks], information(told, told.frame.own).strengths, strict=True))
+    assert 5 < strengths["row.look.0"] < 55
+    assert strengths["row.volts.1"] == pytest.approx(5, rel=1e-3)
+
+
+def test_scores_of_jobs_add_up_to_the_gradient() -> None:
+    """The sum over patterns is the derivative of the log likelihood, found another way."""
+    aim = tiny_aim()
+    own = aim.frame.own
+    expected = aim.history.expect(own)
+    total = sum(jobs @ scores for scores, jobs in scores_of(aim, own))
+    by_odds, _, by_condition, _ = aim.causes.gradient(own, expected)
+    counts = aim.counts(own, expected)
+    n = len(own.chances)
+    assert total[n:] == pytest.approx(by_odds, abs=1e-8)  # the model as written is where its prior is flat
+    for block in aim.frame.blocks:
+        place = aim.frame.place[block.id]
+        chances = own.chances[place]
+        if block.kind == "condition":
+            assert total[place] == pytest.approx(by_condition["age"], abs=1e-8)
+        elif block.kind in ("row", "success", "arrives_faulty") and "reported" not in block.id:
+            assert total[place] == pytest.approx(counts[place] - counts[place].sum() * chances, abs=1e-8)
+
+
+def test_learning_again_from_other_starts_and_with_blanks() -> None:
+    """All of it on a small model: what changed, from how many jobs, and where other roads lead."""
+    model = model_of(TINY)
+    patterns = Patterns.of(model.id, [(pattern(model, events), n) for events, n in JOBS])
+    heard: list[str] = []
+    learned = learn(model, patterns, n_starts=2, told=lambda what, _n: heard.append(what))
+    assert learned.n_jobs == sum(n for _, n in JOBS)
+    assert learned.log_score_after > learned.log_score_before
+    assert {"preparing", "learning", "other starts", "blanks", "information"} <= set(heard)
+    by_id = {change.after.id: change for change in learned.changes}
+    assert len(by_id) == len(chances_of(model))
+    for change in learned.changes:
+        assert len(change.other_starts) == 2
+        assert sum(change.after.means) == pytest.approx(1)
+        if change.after.kind in ("row", "success"):  # no more than as if every job behind it told all
+            assert change.after.strength_jobs <= 1.3 * (change.before.strength_jobs + change.after.jobs)
+        assert not (change.why_not == "" and change.after.jobs < 30)
+    assert by_id["row.reported.0"].after.means == by_id["row.reported.0"].before.means
+    assert by_id[SHARES].after.strength_jobs <= 10 + learned.n_jobs
+
+
+def test_blanks_that_count_as_normal() -> None:
+    """Each job twice, half of them with what the shop usually writes down and is missing."""
+    model = model_of(TINY)
+    patterns = Patterns.of(model.id, [(pattern(model, ["look=dark"]), 6), (pattern(model, ["volts=normal"]), 4)])
+    filled = half_of_blanks_normal(model, patterns)
+    assert filled.n_jobs == 2 * patterns.n_jobs
+    said = {tuple(map(str, each.items)): int(n) for each, n in zip(filled, filled.jobs, strict=True)}
+    states = {tuple(re.findall("state='([a-z]+)'", " ".join(items))): n for items, n in said.items()}
+    assert states == {("dark",): 6, ("normal", "dark"): 6, ("normal",): 4, ("lit", "normal"): 4}
+
+
+def test_strength_is_a_factor_on_what_the_file_counts_for() -> None:
+    """Twice the strength with twice the jobs ends where the file's own strength does with them once."""
+    model = model_of(TINY)
+    one = Patterns.of(model.id, [(pattern(model, events), n) for events, n in JOBS])
+    two = Patterns.of(model.id, [(pattern(model, events), 2 * n) for events, n in JOBS])
+    quick = {"n_starts": 0, "with_blanks": False}
+    usual, doubled = learn(model, one, **quick), learn(model, two, strength=2.0, **quick)  # type: ignore[arg-type]
+    both = zip(usual.chances, doubled.chances, strict=True)
+    assert max(max(abs(a - b) for a, b in zip(x.means, y.means, strict=True)) for x, y in both) < 1e-3
