@@ -92,7 +92,10 @@ def model_line(model: Model, *, full: bool = False) -> str:
 
 def numbers_words(model: Model) -> str:
     """Where a model's numbers come from."""
-    return "imported numbers, used as they are" if model.is_imported else "starting numbers, no jobs of this shop yet"
+    if model.is_imported:
+        return "imported numbers, used as they are"
+    n_jobs = max(model.jobs_behind.values(), default=0.0)
+    return f"learned from {n_jobs:.0f} past jobs" if n_jobs else "starting numbers, no jobs of this shop yet"
 
 
 def _origin(model: Model, *, full: bool) -> str:

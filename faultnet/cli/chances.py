@@ -11,6 +11,13 @@ def share_of(chances: Chances, number: int) -> str:
     return f"{percent(chances.means[number])} ({100 * low:.0f}-{100 * high:.0f})"
 
 
+def told_state(before: Chances, after: Chances) -> int:
+    """The number of the state to tell of: the one that changed most; of a chance and its rest, the chance."""
+    if after.kind not in ("row", "condition", SHARES):
+        return 0
+    return max(range(len(after.means)), key=lambda n: abs(after.means[n] - before.means[n]))
+
+
 def words_of(model: Model, chances: Chances, number: int | None) -> str:
     """What a number is about; with the number of a state, what that one says."""
     state = "" if number is None else chances.states[number]

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from faultnet.cli.chances import share_of, words_of
+from faultnet.cli.chances import share_of, told_state, words_of
 from faultnet.cli.progress import counted
 from faultnet.cli.terminal import bold, note, table, wrapped, wrapped_table
 from faultnet.cli.workshop import workshop_of
@@ -97,7 +97,7 @@ def _rows(model: Model, in_use: dict[str, Chances], changes: list[Change]) -> It
     rows = [("in use", "learned", "jobs", "")]
     for change in changes:
         before = in_use[change.after.id]
-        n = int(np.argmax(np.abs(np.array(change.after.means) - before.means)))
+        n = told_state(before, change.after)
         words = words_of(model, change.after, n)
         rows.append((share_of(before, n), share_of(change.after, n), f"{change.after.jobs:.0f}", words))
     yield from wrapped_table(rows, "rrrl")

@@ -1,19 +1,14 @@
 """`faultnet model diff` and `undo`: versions of a model beside each other, and back."""
 
 import json
-from collections.abc import Iterator
-from typing import Any
 
-import numpy as np
-
-from faultnet.cli.chances import share_of, words_of
-from faultnet.cli.terminal import bold, wrapped, wrapped_table
+from faultnet.cli.chances import share_of, told_state, words_of
+from faultnet.cli.terminal import bold, wrapped_table
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
 from faultnet.model.version import changed
-from faultnet.workshop.versions import take_back, versions_of
+from faultnet.workshop.versions import take_back
 
-SCHEMA_VERSION = 1
 MOST_SHOWN = 20
 
 
@@ -42,7 +37,7 @@ def diff(one: str, other: str, *, db: str, shop: str, full: bool, as_json: bool)
         return
     rows = [(before.version, after.version, "jobs", "")]
     for a, b in pairs[: None if full else MOST_SHOWN]:
-        n = int(np.argmax(np.abs(np.array(a.means) - b.means)))
+        n = told_state(a, b)
         rows.append((share_of(a, n), share_of(b, n), f"{b.jobs:.0f}", words_of(after, b, n)))
     print("\n".join(wrapped_table(rows, "rrrl")))
     if len(pairs) > len(rows) - 1:
@@ -60,16 +55,3 @@ def undo(model: str, *, by: str, reason: str, db: str, shop: str, as_json: bool)
     print(
         f"{same} was taken back: {version.id} has the numbers from before it. Nothing is lost; {same} can be looked at."
     )
-
-
-def listed(model: str, *, db: str, shop: str) -> list[dict[str, Any]]:
-    """The versions of a model as plain values."""
-    found = versions_of(workshop_of(db, shop), model)
-    return [{k: v for k, v in each.as_document().items() if k not in ("chances", "root_odds")} for each in found]
-
-
-def told(model: str, *, db: str, shop: str) -> Iterator[str]:
-    """The versions of a model as lines."""
-    for each in versions_of(workshop_of(db, shop), model):
-        what = f"takes back {model}@{each.undoes}" if each.undoes is not None else f"from {each.n_jobs} jobs"
-        yield wrapped(f"{each.id}  {each.at[:10]}  {what}, by {each.by or '?'}: {each.reason}", 2, 6)
