@@ -1,82 +1,110 @@
 """`faultnet tune` on a made-up shop: what it says, what it changes, and what it leaves alone."""
 
 import json
-import os
 import re
 import subprocess
 import sys
+from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
-from histories import made_up, written_out
+from conftest import opened_workshop
+from histories import made_up, taken, written_out
 from learners import JOBS, aim_of, model_of, pattern, tiny_aim
 from small_models import TINY
 
+from faultnet.cli.as_text import numbers_words
+from faultnet.cli.tune import tuned_json, tuned_text
+from faultnet.errors import UsageProblem
+from faultnet.files import load_model
 from faultnet.learning.blanks import half_of_blanks_normal
 from faultnet.learning.information import information, scores_of
 from faultnet.learning.learn import learn
 from faultnet.model.chances import SHARES, chances_of
 from faultnet.patterns import Patterns
+from faultnet.workshop.tuning import Tuned, Wanted, tune
+from faultnet.workshop.versions import accept, take_back
+from faultnet.workshop.workshop import Workshop
 
 N_JOBS = 60
+WANTED = Wanted("backlight", n_starts=0, with_blanks=False)
 
 
 @pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """The environment of a shop with a few made-up jobs."""
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workshop]:
+    """A shop with a few made-up jobs."""
     folder = tmp_path_factory.mktemp("shop")
-    environment = {"FAULTNET_DATA": str(folder / "data"), "FAULTNET_SHOP": "", "COLUMNS": "80"}
-    file = written_out(folder / "jobs.csv", made_up(400).jobs[:N_JOBS])
-    told = run(environment, "history", "import", str(file), "--model", "backlight", "--yes")
-    assert f"Taken in: {N_JOBS} jobs" in told
-    return environment
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("FAULTNET_DATA", str(folder / "data"))
+        for opened in opened_workshop(str(folder / "shop.db")):
+            taken(opened, written_out(folder / "jobs.csv", made_up(400).jobs[:N_JOBS]))
+            yield opened
 
 
-def run(environment: dict[str, str], *arguments: str, expect: int = 0) -> str:
-    """What a command says, errors included."""
-    command = [sys.executable, "-m", "faultnet", *arguments]
-    done = subprocess.run(command, capture_output=True, text=True, env={**os.environ, **environment}, check=False)
-    assert done.returncode == expect, done.stderr
-    return done.stdout + done.stderr
+@pytest.fixture(scope="module")
+def tuned(shop: Workshop) -> Tuned:
+    """What these jobs say."""
+    return tune(shop, WANTED)
 
 
-def test_what_tune_says_and_what_it_changes(shop: dict[str, str]) -> None:
-    """At 80 columns: shares first, everything with its interval and jobs; nothing changed until it is accepted."""
-    said = run(shop, "tune", "backlight", "--starts", "0", "--no-blanks")
+def test_what_tune_says(tuned: Tuned, monkeypatch: pytest.MonkeyPatch) -> None:
+    """At 80 columns: shares first, everything with its interval and jobs, and three closing sentences."""
+    monkeypatch.setenv("COLUMNS", "80")
+    said = "\n".join(tuned_text(tuned, WANTED))
     assert max(map(len, said.splitlines())) <= 80
-    ended = int(re.search(r"backlight@0 and (\d+) past jobs", said)[1])  # type: ignore[index]
-    assert 30 <= ended <= N_JOBS
+    assert said.startswith(f"backlight@0 and {tuned.learned.n_jobs} past jobs")
+    assert 30 <= tuned.learned.n_jobs <= N_JOBS
     assert re.search(r"strips.open +46 % \(\d+-\d+\) +\d+ % \(\d+-\d+\) +\d+\n", said)
     assert "rest on fewer than 30 jobs" in said
     assert re.search(r"On \d+ of the last \d+ jobs the advice", " ".join(said.split()))
     assert "a share counts as 20 jobs already seen and a table row as 8" in " ".join(said.split())
-    assert "backlight@0" in run(shop, "model", "list")
 
 
-def test_accepting_and_taking_back_at_the_command_line(shop: dict[str, str]) -> None:
-    refused = run(shop, "tune", "backlight", "--accept", expect=2)
-    assert "say who accepts it: --by CODE" in refused
-    assert "say why: --reason TEXT" in refused
-    quick = ("--starts", "0", "--no-blanks")
-    found = json.loads(run(shop, "tune", "backlight", *quick, "--accept", "--by", "bo", "--reason", "x", "--json"))
-    assert (found["accepted"], found["in_use"]) == ("backlight@1", "backlight@0")
+def test_numbers_come_with_interval_jobs_and_source(tuned: Tuned) -> None:
+    found = json.loads(json.dumps(tuned_json(tuned)))
+    assert (found["accepted"], found["in_use"]) == (None, "backlight@0")
     numbers = {each["id"]: each for each in found["numbers"]}
     assert sum(state["learned"] for state in numbers["shares"]["states"]) == pytest.approx(1)
     for each in numbers.values():
         assert all(s["low"] <= s["learned"] <= s["high"] for s in each["states"])
         assert each["source"] in ("seed", "mixed", "learned")
         assert each["source"] != "learned" or each["jobs"] >= 30
-    assert "backlight@1" in run(shop, "model", "list")
-    answer = json.loads(run(shop, "next", "backlight", "strip_tester=dark", "--json"))
-    assert (answer["version"], answer["faults"][0]["source"]) == ("backlight@1", "mixed")
-    assert "backlight@0 and backlight@1" in run(shop, "model", "diff", "backlight")
-    assert "backlight@1 was taken back" in run(shop, "model", "undo", "backlight", "--by", "bo")
-    assert "say the same" in run(shop, "model", "diff", "backlight@2", "backlight@0")
-    assert "nothing to take back" in run(shop, "model", "undo", "backlight", expect=2)
+    assert len(found["advice"]) == min(50, tuned.learned.n_jobs)
 
 
-def test_too_few_jobs_are_exit_4(shop: dict[str, str]) -> None:
-    said = run(shop, "tune", "backlight", "--before", "2028-01-05", expect=4)
-    assert "at least 30 are needed" in said
+def test_tuning_changes_nothing_until_it_is_accepted(shop: Workshop, tuned: Tuned) -> None:
+    assert shop.load_model("backlight").version == "backlight@0"
+    version = accept(shop, tuned.learned, tuned.number_in_use, "bo", "a year")
+    used = shop.load_model("backlight")
+    assert (used.version, version.n_jobs) == ("backlight@1", tuned.learned.n_jobs)
+    now = {each.id: each.means for each in chances_of(used)}
+    assert all(now[each.id] == pytest.approx(each.means, abs=1e-12) for each in tuned.learned.chances)
+    with pytest.raises(UsageProblem, match="which is stale"):
+        accept(shop, tuned.learned, tuned.number_in_use, "al", "a year")
+    assert numbers_words(used) == f"learned from {tuned.learned.n_jobs} past jobs"
+    take_back(shop, "backlight", "bo", "")
+    assert replace(shop.load_model("backlight"), version="backlight@0") == load_model("backlight@0")
+
+
+def test_at_the_command_line(shop: Workshop) -> None:
+    """Who accepts, and why, is asked before anything is learned; versions beside each other; too few jobs: exit 4."""
+    db = ("--db", shop.database.shown)
+    refused = run("tune", "backlight", "--accept", *db, expect=2)
+    assert "say who accepts it: --by CODE" in refused
+    assert "say why: --reason TEXT" in refused
+    assert "at least 30 are needed" in run("tune", "backlight", "--before", "2028-01-05", *db, expect=4)
+    assert "say the same" in run("model", "diff", "backlight@2", "backlight@0", *db)
+    assert "rest" not in run("model", "diff", "backlight@1", *db)
+    assert "nothing to take back" in run("model", "undo", "backlight", *db, expect=2)
+    assert "were cured by a repair" in run("backtest", "backlight@0", "--since", "2029-01-01", *db, expect=4)
+
+
+def run(*arguments: str, expect: int = 0) -> str:
+    """What a command says, errors included."""
+    command = [sys.executable, "-m", "faultnet", *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == expect, done.stderr
+    return done.stdout + done.stderr
 
 
 # -- what it rests on --------------------------------------------------------------------------------------------------

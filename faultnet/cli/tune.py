@@ -41,16 +41,17 @@ def tune_model(
         tuned = tune(workshop, wanted, lambda _what, n: told(n))
     version = accept(workshop, tuned.learned, tuned.number_in_use, by, reason) if accepting else None
     if as_json:
-        print(json.dumps(_as_json(tuned, version), indent=2))
+        print(json.dumps(tuned_json(tuned, version), indent=2))
         return
-    print("\n".join(_text(tuned, wanted, full=full)))
+    print("\n".join(tuned_text(tuned, wanted, full=full)))
     if version is not None:
         print(f"Accepted as {version.id} by {version.by}. Take it back: faultnet model undo {version.model}")
     elif not tuned.learned.converged:
         note("it had not quite settled; more rounds would change it a little")
 
 
-def _text(tuned: Tuned, wanted: Wanted, *, full: bool) -> Iterator[str]:
+def tuned_text(tuned: Tuned, wanted: Wanted, *, full: bool = False) -> Iterator[str]:
+    """What was learned, a line each."""
     learned = tuned.learned
     in_use = {each.id: each for each in chances_of(tuned.in_use)}
     yield bold(f"{tuned.in_use.version} and {learned.n_jobs} past jobs")
@@ -131,7 +132,8 @@ def _shift(before: Chances, after: Chances) -> float:
     return max(abs(a - b) for a, b in zip(before.means, after.means, strict=True))
 
 
-def _as_json(tuned: Tuned, version: Version | None) -> dict[str, Any]:
+def tuned_json(tuned: Tuned, version: Version | None = None) -> dict[str, Any]:
+    """The same as plain values."""
     learned = tuned.learned
     in_use = {each.id: each for each in chances_of(tuned.in_use)}
     return {

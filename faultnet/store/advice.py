@@ -67,3 +67,9 @@ def advice_of(connection: Connection, number: str) -> tuple[Advised, ...]:
         )
         for row in connection.execute(query.order_by(advice.c.id))
     )
+
+
+def advised_jobs(connection: Connection) -> frozenset[str]:
+    """The numbers of all jobs that something was advised in."""
+    query = sa.select(jobs.c.number).join(advice, jobs.c.id == advice.c.job_id).distinct()
+    return frozenset(connection.execute(query).scalars())

@@ -1,4 +1,4 @@
-"""What is learned from past jobs: `tune`."""
+"""What is learned from past jobs, and how well it would have done: `tune`, `backtest`."""
 
 from pathlib import Path
 from typing import Annotated
@@ -42,3 +42,26 @@ def tune(
 
     wanted = Wanted(model, tuple(from_ or ()), before, strength, starts, not no_blanks, seed)
     tune_model(wanted, accepting=accept, by=by, reason=reason, db=db, shop=shop, full=full, as_json=json)
+
+
+@learn_app.command()
+def backtest(
+    model: ModelName,
+    since: Annotated[
+        str, typer.Option("--since", metavar="DAY", help="Replay jobs from here on; learn from those before.")
+    ] = "",
+    most: Annotated[int, typer.Option("--most", metavar="N", help="Replay so many at most.", min=10)] = 200,
+    no_imputed: Annotated[bool, typer.Option("--no-imputed", help="Without the simulated table.")] = False,
+    seed: Annotated[int, typer.Option("--seed", metavar="S", help="Of resampling and made-up results.", min=0)] = 0,
+    db: Db = "",
+    shop: ShopFile = "",
+    json: Json = False,
+) -> None:
+    """Replay past jobs: this model's plan and advice, the shop's own order and a fixed flow chart, on recorded results.
+
+    Numbers are learned from the jobs before, never from those replayed; a named version (backlight@0) is used as it is.
+    """
+    from faultnet.cli.backtest import show_backtest
+    from faultnet.workshop.backtesting import Wanted
+
+    show_backtest(Wanted(model, since, most, not no_imputed, seed), db=db, shop=shop, as_json=json)
