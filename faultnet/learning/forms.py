@@ -34,10 +34,11 @@ class _Form:
     outline_of: _Ints32
     class_of: _Ints32
 
-    def only(self, kept: npt.NDArray[np.bool_]) -> "_Form":
-        """The form with these outlines alone."""
-        number = (np.cumsum(kept) - 1).astype(np.int32)
-        members = kept[self.outline_of]
+    def only(self, kept: Ints) -> "_Form":
+        """The form with these outlines alone, in this order."""
+        number = np.full(len(self.rows), -1, dtype=np.int32)
+        number[kept] = np.arange(len(kept))
+        members = number[self.outline_of] >= 0
         return _Form(self.rows[kept], number[self.outline_of[members]], self.class_of[members])
 
 
@@ -84,7 +85,7 @@ class Forms:
         most = [np.zeros(len(form.rows)) for form in self.listed]
         for form, first, last in zip(self.form_of, self.outline_start[:-1], self.outline_start[1:], strict=True):
             most[form] = np.maximum(most[form], shares[first:last])
-        listed = [form.only(share >= least) for form, share in zip(self.listed, most, strict=True)]
+        listed = [form.only(_heaviest(share, least)) for form, share in zip(self.listed, most, strict=True)]
         return replace(self, listed=tuple(listed))._without_idle_classes()
 
     def _without_idle_classes(self) -> "Forms":
@@ -142,6 +143,12 @@ class Forms:
         by_class: Floats = np.zeros(self._class_starts[-1])
         weigh_back(by_outline, self._members, self._shapes, by_class)
         return by_class
+
+
+def _heaviest(shares: Floats, least: float) -> Ints:
+    """Numbers of the outlines with at least this share, the heaviest first, so that the light ones are told early."""
+    order = np.argsort(-shares, kind="stable")
+    return order[shares[order] >= least]
 
 
 def forms_of(

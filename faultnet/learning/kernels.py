@@ -6,6 +6,9 @@ Imported only by `faultnet.learning`, late: importing numba takes a third of a s
 import numpy as np
 from numba import njit
 
+NEGLIGIBLE = 1e-12
+"""Outlines lighter than this, as a share of those of their pattern before them."""
+
 
 @njit(cache=True, nogil=True)
 def outlines(kinds, is_sure, row_of, changes, world, masses, faulty, never, least, lay, room):  # type: ignore[no-untyped-def]
@@ -117,37 +120,55 @@ def weigh_back(ratios, members, shapes, by_class):  # type: ignore[no-untyped-de
 
 
 @njit(cache=True, nogil=True)
+def _weigh_outlines(p, program, shapes, masses, columns, weights):  # type: ignore[no-untyped-def]
+    """The weight of every outline of a pattern, and of all together.
+
+    program: start and acts of patterns, their shapes, where each act's column begins. shapes: where the outlines of
+    each begin, where the rows of its form begin, the rows. Columns are at most 1, so an outline that is already
+    negligible beside those before it is not followed: its weight is 0.
+    """
+    start, act_of, shape_of, column_start = program
+    outline_start, row_start, rows = shapes
+    shape = shape_of[p]
+    begin = start[p]
+    n_acts = start[p + 1] - begin
+    first, at = outline_start[shape], row_start[shape]
+    total = 0.0
+    for o in range(outline_start[shape + 1] - first):
+        weight = masses[first + o]
+        least = NEGLIGIBLE * total
+        k = 0
+        while k < n_acts and weight > least:
+            weight *= columns[column_start[act_of[begin + k]] + rows[at + k]]
+            k += 1
+        at += n_acts
+        weights[o] = weight if k == n_acts else 0.0
+        total += weights[o]
+    return total
+
+
+@njit(cache=True, nogil=True)
 def add_up(first, last, program, shapes, masses, columns, jobs, log_evidence, counts, weights):  # type: ignore[no-untyped-def]
     """Log evidence of the patterns from `first` to `last`, and their expected counts added to `counts`.
 
-    program: start and acts of patterns, their shapes, where each act's column begins. shapes: where the outlines of
-    each begin, where the rows of its form begin, the rows. counts: of outlines, and of columns.
+    counts: of outlines, and of columns; outlines that hardly weigh anything add none.
     """
     start, act_of, shape_of, column_start = program
     outline_start, row_start, rows = shapes
     by_outline, by_column = counts
     for p in range(first, last):
-        shape = shape_of[p]
-        begin = start[p]
-        n_acts = start[p + 1] - begin
-        from_outline = outline_start[shape]
-        n_outlines = outline_start[shape + 1] - from_outline
-        at = row_start[shape]
-        total = 0.0
-        for o in range(n_outlines):
-            weight = masses[from_outline + o]
-            for k in range(n_acts):
-                weight *= columns[column_start[act_of[begin + k]] + rows[at + k]]
-            at += n_acts
-            weights[o] = weight
-            total += weight
+        total = _weigh_outlines(p, program, shapes, masses, columns, weights)
         log_evidence[p] = np.log(total) if total > 0.0 else -np.inf
         if not (total > 0.0 and jobs[p] > 0.0):
             continue
-        share, at = jobs[p] / total, row_start[shape]
-        for o in range(n_outlines):
-            weight = weights[o] * share
-            if weight > 0.0:
+        shape = shape_of[p]
+        begin = start[p]
+        n_acts = start[p + 1] - begin
+        from_outline, at = outline_start[shape], row_start[shape]
+        share, least = jobs[p] / total, NEGLIGIBLE * total
+        for o in range(outline_start[shape + 1] - from_outline):
+            if weights[o] > least:
+                weight = weights[o] * share
                 by_outline[from_outline + o] += weight
                 for k in range(n_acts):
                     by_column[column_start[act_of[begin + k]] + rows[at + k]] += weight
@@ -156,29 +177,13 @@ def add_up(first, last, program, shapes, masses, columns, jobs, log_evidence, co
 
 @njit(cache=True, nogil=True)
 def find_shares(first, last, program, shapes, masses, columns, shares, weights):  # type: ignore[no-untyped-def]
-    """The largest share that any pattern from `first` to `last` gives each outline, kept in `shares` if larger.
-
-    The first arguments are those of `add_up`.
-    """
-    start, act_of, shape_of, column_start = program
-    outline_start, row_start, rows = shapes
+    """The largest share that any pattern from `first` to `last` gives each outline, kept in `shares` if larger."""
+    outline_start = shapes[0]
     for p in range(first, last):
-        shape = shape_of[p]
-        begin = start[p]
-        n_acts = start[p + 1] - begin
-        from_outline = outline_start[shape]
-        n_outlines = outline_start[shape + 1] - from_outline
-        at = row_start[shape]
-        total = 0.0
-        for o in range(n_outlines):
-            weight = masses[from_outline + o]
-            for k in range(n_acts):
-                weight *= columns[column_start[act_of[begin + k]] + rows[at + k]]
-            at += n_acts
-            weights[o] = weight
-            total += weight
+        total = _weigh_outlines(p, program, shapes, masses, columns, weights)
         if total > 0.0:
-            for o in range(n_outlines):
+            from_outline = outline_start[program[2][p]]
+            for o in range(outline_start[program[2][p] + 1] - from_outline):
                 shares[from_outline + o] = max(shares[from_outline + o], weights[o] / total)
 
 
@@ -186,7 +191,7 @@ def find_shares(first, last, program, shapes, masses, columns, shares, weights):
 def spread(first, last, program, shapes, masses, columns, weights, buffer, out):  # type: ignore[no-untyped-def]
     """How each pattern from `first` to `last` spreads over its outlines, and over the rows of each act's column.
 
-    The first arguments are those of `add_up`. out: shares of outlines; then for every pattern where its entries begin,
+    out: shares of outlines; then for every pattern where its entries begin,
     and of each entry its place among the columns and its share. Returns the number of entries.
     """
     start, act_of, shape_of, column_start = program
@@ -194,20 +199,11 @@ def spread(first, last, program, shapes, masses, columns, weights, buffer, out):
     shares, entry_start, entry_at, entry_share = out
     used, n_entries = 0, 0
     for p in range(first, last):
+        total = _weigh_outlines(p, program, shapes, masses, columns, weights)
         shape = shape_of[p]
         begin = start[p]
         n_acts = start[p + 1] - begin
-        from_outline = outline_start[shape]
-        n_outlines = outline_start[shape + 1] - from_outline
-        at = row_start[shape]
-        total = 0.0
-        for o in range(n_outlines):
-            weight = masses[from_outline + o]
-            for k in range(n_acts):
-                weight *= columns[column_start[act_of[begin + k]] + rows[at + k]]
-            at += n_acts
-            weights[o] = weight
-            total += weight
+        n_outlines = outline_start[shape + 1] - outline_start[shape]
         entry_start[p - first] = n_entries
         for o in range(n_outlines):
             weights[o] = weights[o] / total if total > 0.0 else 0.0

@@ -82,7 +82,8 @@ class Learned:
     """What past jobs change of a model. n_jobs: in the patterns; left_out: why jobs are not, with how many.
 
     log_score_before, log_score_after: log likelihood of a job given its complaint, on average, in nats. steps: how
-    often expected counts were worked out; converged: whether climbing ended by itself.
+    often expected counts were worked out; converged: whether climbing ended by itself. root_odds: the prior odds that
+    the learned shares stand for.
     """
 
     model: Model
@@ -93,6 +94,7 @@ class Learned:
     log_score_after: float
     steps: int
     converged: bool
+    root_odds: tuple[float, ...] = ()
 
     @cached_property
     def chances(self) -> tuple[Chances, ...]:
@@ -101,7 +103,7 @@ class Learned:
 
     def as_version(self, version: str) -> Model:
         """The model with the learned numbers."""
-        return with_chances(self.model, self.chances, version)
+        return replace(with_chances(self.model, self.chances, version), root_odds=self.root_odds or None)
 
 
 Told = Callable[[str, int], object]
@@ -170,6 +172,7 @@ def learn(
         log_score_after=aim.log_likelihood(top.point, top.expected) / n,
         steps=top.steps,
         converged=top.converged,
+        root_odds=tuple(top.point.odds.tolist()),
     )
 
 

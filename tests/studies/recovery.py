@@ -11,6 +11,7 @@ intervals hold the truth (a number's interval by its strength).
 """
 
 import argparse
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -115,7 +116,13 @@ def counted(model: Model, jobs: tuple[Job, ...]) -> Model:
     own = {c.id: sum(m.share for m in c.modes) for c in model.components.values()}
     n = np.array([counts[m.component] * model.shares[m] / own[m.component] for m in model.modes])
     means = (n + shares.strength_jobs * np.array(shares.means)) / (n.sum() + shares.strength_jobs)
-    return with_chances(model, [replace(shares, means=tuple(means.tolist()))], "counted@1")
+    for second in (model.second_fault_share, 0.08, 0.12, 0.2):  # the first that these shares can hold with
+        changed = replace(model, second_fault_share=second)
+        made = with_chances(changed, [replace(shares, means=tuple(means.tolist()))], "counted@1")
+        with suppress(FaultnetError):
+            assert made.compiled.odds
+            return made
+    raise ValueError("no chance of a second fault holds with these shares")
 
 
 def scores(model: Model, held_out: History, patterns: Patterns) -> Scores:
