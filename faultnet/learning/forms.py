@@ -5,19 +5,24 @@ the same outline weigh the same whatever was seen, so only their prior together 
 """
 
 from collections.abc import Collection, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import accumulate
+from os import cpu_count
 
 import numpy as np
 import numpy.typing as npt
 
 from faultnet.cpt import Floats, Ints
 from faultnet.learning.classes import Classes, classes_of
-from faultnet.learning.program import Program, Shape
+from faultnet.learning.program import Program
 
 RARE = 1e-11
 """Root states, and ways through repairs, less likely than this before anything was seen are left out."""
+
+_Part = tuple[tuple[tuple[str, str], ...], frozenset[str], frozenset[int]]
+"""What is given of free sides, the free sides that matter, the components that change: groups that share classes."""
 
 _Ints32 = npt.NDArray[np.int32]
 _Ints64 = npt.NDArray[np.int64]
@@ -161,26 +166,26 @@ def forms_of(
     """
     kept = np.flatnonzero(prior > RARE * prior.sum())
     looked_at = sorted({node for seen in program.seen for node in seen.sight.nodes})
-    by_part: dict[object, Classes] = {}
-    parts = []
-    for group in program.groups:
-        part = tuple(each for each in group.given if each[0] in free), group.sides, group.changed
-        if part not in by_part:
-            by_part[part] = classes_of(program.layout, group, looked_at, kept)
-        parts.append(part)
-    masses = {
-        part: by_part[part].masses(by_part[part].part_chances(c), prior) for part, c in zip(parts, chances, strict=True)
-    }
-    outliner = _Outliner(program, matrices)
-    numbers: dict[object, int] = {}
-    listed: list[_Form] = []
-    form_of = []
-    for shape in program.shapes:
-        part = parts[shape.group]
-        if (part, shape.kinds) not in numbers:
-            numbers[part, shape.kinds] = len(listed)
-            listed.append(outliner.form(shape, by_part[part], masses[part]))
-        form_of.append(numbers[part, shape.kinds])
+    parts = [(tuple(g for g in group.given if g[0] in free), group.sides, group.changed) for group in program.groups]
+    group_of = dict(zip(parts, program.groups, strict=True))
+    numbers: dict[tuple[_Part, tuple[int, ...]], int] = {}
+    form_of = [numbers.setdefault((parts[s.group], s.kinds), len(numbers)) for s in program.shapes]
+    with ThreadPoolExecutor(n_threads := cpu_count() or 1) as pool:
+        made = pool.map(lambda part: classes_of(program.layout, group_of[part], looked_at, kept), group_of)
+        by_part = dict(zip(group_of, made, strict=True))
+        masses = {
+            part: by_part[part].masses(by_part[part].part_chances(own), prior)
+            for part, own in zip(parts, chances, strict=True)
+        }
+        wanted = [*numbers]
+
+        def outlined(first: int) -> list[_Form]:
+            outliner = _Outliner(program, matrices)
+            return [outliner.form(kinds, by_part[part], masses[part]) for part, kinds in wanted[first::n_threads]]
+
+        listed: list[_Form] = [None] * len(wanted)  # type: ignore[list-item]
+        for first, some in enumerate(pool.map(outlined, range(n_threads))):
+            listed[first::n_threads] = some
     return Forms(program, tuple(by_part[part] for part in parts), tuple(listed), np.array(form_of, dtype=np.int64))
 
 
@@ -200,15 +205,13 @@ class _Outliner:
         rows = np.empty((n_outlines, most_acts), np.int32)
         self.room = rows, outline_of, class_of, np.empty(4 * n_outlines, np.int64)
 
-    def form(self, shape: Shape, classes: Classes, masses: Floats) -> _Form:
+    def form(self, of_acts: tuple[int, ...], classes: Classes, masses: Floats) -> _Form:
         from faultnet.learning.kernels import outlines
 
-        acts = [self.program.acts[-1 - kind] if kind < 0 else None for kind in shape.kinds]
+        acts = [self.program.acts[-1 - kind] if kind < 0 else None for kind in of_acts]
         changes = [n for n, act in enumerate(acts) if act is not None]
-        kinds = np.array(
-            [-1 - changes.index(n) if k < 0 else k // 2 for n, k in enumerate(shape.kinds)], dtype=np.int64
-        )
-        is_sure = np.array([kind >= 0 and kind % 2 == 1 for kind in shape.kinds])
+        kinds = np.array([-1 - changes.index(n) if k < 0 else k // 2 for n, k in enumerate(of_acts)], dtype=np.int64)
+        is_sure = np.array([kind >= 0 and kind % 2 == 1 for kind in of_acts])
         never, changed = 0, 0
         for act, sure in zip(acts, is_sure, strict=True):
             changed |= 0 if act is None else 1 << act.component
@@ -216,7 +219,7 @@ class _Outliner:
         size = max(self.program.layout.engine.axes.target_sizes)
         matrices = np.zeros((max(1, len(changes)), size, size))
         for number, n in enumerate(changes):
-            own = self.matrices[-1 - shape.kinds[n]]
+            own = self.matrices[-1 - of_acts[n]]
             matrices[number, : len(own), : len(own)] = own
         components = np.array([act.component for act in acts if act is not None] or [0], dtype=np.int64)
         world = classes.standing.astype(np.int64), classes.root.astype(np.int64)

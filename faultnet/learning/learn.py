@@ -134,16 +134,19 @@ def learn(
             "Take in past jobs with `faultnet history import`."
         )
     weighed = with_strength(model, strength)
-    aim = _prepared(weighed, patterns, usual, told)
-    own = aim.frame.own
-    best = climb(aim, own, told=lambda n, _: told("learning", n))
+    told("preparing", 0)
+    whole = aim_at(weighed, patterns, usual)
+    own = whole.frame.own
+    near = climb(_focused(whole, own), own, tolerance=1e-6, told=lambda n, _: told("learning", n)).point
+    aim = _focused(whole, near)  # what matters at the numbers of the file may not be what matters here
+    best = climb(aim, near, told=lambda n, _: told("learning", n))
     rng = np.random.default_rng(seed)
     others = [_from_elsewhere(aim, rng, told) for _ in range(n_starts)]
     top = max([best, *others], key=lambda each: each.value)
     blanks = None
     if with_blanks:
         filled = half_of_blanks_normal(weighed, patterns)
-        there = _prepared(weighed, filled, usual, told, times=0.5)
+        there = _focused(aim_at(weighed, filled, usual, times=0.5), top.point)
         blanks = _numbers(there, climb(there, top.point, tolerance=1e-6, told=lambda n, _: told("blanks", n)))
     before = {each.id: each for each in chances_of(weighed)}
     told("information", 0)
@@ -162,7 +165,7 @@ def learn(
         for each in after.values()
     )
     n = patterns.n_jobs
-    start = aim.history.expect(own)
+    start = whole.history.expect(own)
     return Learned(
         model=model,
         changes=tuple(sorted(changes, key=lambda change: [*before].index(change.before.id))),
@@ -178,17 +181,16 @@ def learn(
 
 def with_strength(model: Model, factor: float) -> Model:
     """The model with all strengths times a factor."""
-    if factor == 1:
+    if factor == 1 or model.is_imported:  # imported numbers count for nothing beside jobs
         return model
     changed = [replace(each, strength_jobs=factor * each.strength_jobs) for each in chances_of(model)]
     odds = tuple(model.compiled.odds[mode] for mode in model.modes)
     return replace(with_chances(model, changed, model.version), root_odds=odds)
 
 
-def _prepared(model: Model, patterns: Patterns, usual: Case | None, told: Told, times: float = 1.0) -> Aim:
-    told("preparing", 0)
-    aim = aim_at(model, patterns, usual, times)
-    return replace(aim, history=aim.history.focused(aim.frame.own))
+def _focused(aim: Aim, point: Point) -> Aim:
+    """The same, over what matters at a point."""
+    return replace(aim, history=aim.history.focused(point))
 
 
 def _from_elsewhere(aim: Aim, rng: np.random.Generator, told: Told) -> Climb:
