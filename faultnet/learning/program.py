@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from faultnet.case import Case
 from faultnet.case.events import RepairOutcome
-from faultnet.case.sequence import Item
+from faultnet.case.sequence import Item, Together
 from faultnet.case.steps import item_steps, known_before
 from faultnet.cpt import Floats
 from faultnet.engine.evidence import Change, Likelihood, Step
@@ -157,8 +157,8 @@ class _Builder:
     usual: Case
     groups: dict[Group, int] = field(default_factory=dict)
     shapes: dict[Shape, int] = field(default_factory=dict)
-    _items: dict[tuple[int, int], tuple[int, ...]] = field(default_factory=dict)
-    _repaired: dict[tuple[int, tuple[str, ...]], tuple[int, ...]] = field(default_factory=dict)
+    _items: dict[tuple[int, int, bool], tuple[int, ...]] = field(default_factory=dict)
+    _repaired: dict[tuple[int, tuple[str, ...], bool], tuple[int, ...]] = field(default_factory=dict)
     _shape_numbers: dict[tuple[int, tuple[int, ...]], int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -166,6 +166,7 @@ class _Builder:
         model, items = self.layout.model, self.patterns.vocabulary.items
         self.usually_told = self.acts.of_steps(known_before(model, {}, with_complaint=True))
         self.is_told = [getattr(item, "observation", "") == model.complaint != "" for item in items]
+        self.is_doubtful = [_fails_at_times(item) for item in items]
         self.is_works = [isinstance(item, RepairOutcome) and item.works for item in items]
 
     def pattern(self, key: Key) -> tuple[list[int], int, int]:
@@ -174,8 +175,10 @@ class _Builder:
         last = next((n for n in reversed(range(len(items))) if self.is_works[items[n]]), -1)
         acts: list[int] = [] if is_told else [*self.usually_told]
         told = -1 if is_told or not acts else acts[0]
+        at_times = any(self.is_doubtful[item] for item in items)
         for place, item in enumerate(items):
-            own = self._of_repaired(item, ending) if place == last else self._of_item(item, nominal)
+            is_last = place == last
+            own = self._of_repaired(item, ending, at_times) if is_last else self._of_item(item, nominal, at_times)
             if is_told and told < 0 and self.is_told[item]:
                 told = own[0]
             acts += own
@@ -191,28 +194,29 @@ class _Builder:
             self._shape_numbers[given, kinds] = self.shapes.setdefault(Shape(group, kinds), len(self.shapes))
         return self._shape_numbers[given, kinds]
 
-    def _of_item(self, item: int, nominal: int) -> tuple[int, ...]:
-        if (item, nominal) not in self._items:
-            self._items[item, nominal] = self._worked_out(self.patterns.vocabulary.items[item], nominal)
-        return self._items[item, nominal]
+    def _of_item(self, item: int, nominal: int, at_times: bool) -> tuple[int, ...]:
+        key = item, nominal, at_times
+        if key not in self._items:
+            self._items[key] = self._worked_out(self.patterns.vocabulary.items[item], nominal, at_times)
+        return self._items[key]
 
-    def _worked_out(self, item: Item, nominal: int) -> tuple[int, ...]:
+    def _worked_out(self, item: Item, nominal: int, at_times: bool) -> tuple[int, ...]:
         model = self.layout.model
         if isinstance(item, RepairOutcome):
-            return (*self._changes(item), *self.acts.of_steps([works_seen(model, item)]))
+            return (*self._changes(item), *self.acts.of_steps([works_seen(model, item, at_times=at_times)]))
         case = Case(
             nominal=self.patterns.vocabulary.nominals[nominal], meter=self.usual.meter, meters=self.usual.meters
         )
         return self.acts.of_steps(item_steps(model, case, item))
 
-    def _of_repaired(self, item: int, ending: tuple[str, ...]) -> tuple[int, ...]:
+    def _of_repaired(self, item: int, ending: tuple[str, ...], at_times: bool) -> tuple[int, ...]:
         """The last repair after which the set worked, with what its job says beyond that."""
-        key = item, ending[:3]
+        key = item, ending[:3], at_times
         if key not in self._repaired:
             outcome = self.patterns.vocabulary.items[item]
             assert isinstance(outcome, RepairOutcome)
             proof = proof_of(self.layout.model, outcome, *ending[:2])
-            seen = works_seen(self.layout.model, outcome, came_back=ending[2])
+            seen = works_seen(self.layout.model, outcome, ending[2], at_times=at_times)
             self._repaired[key] = (
                 *self.acts.of_steps([] if proof is None else [proof]),
                 *self._changes(outcome),
@@ -223,6 +227,12 @@ class _Builder:
     def _changes(self, outcome: RepairOutcome) -> tuple[int, ...]:
         repairs = self.layout.model.repairs
         return tuple(self.acts.of_repair(made, part) for made in outcome.made for part in repairs[made].fixes)
+
+
+def _fails_at_times(item: Item) -> bool:
+    """Whether something was seen of which nobody knows whether the symptom showed."""
+    seen = item.readings if isinstance(item, Together) else (item,)
+    return any(getattr(each, "symptom", "showing") != "showing" for each in seen)
 
 
 def program_of(layout: Layout, patterns: Patterns, usual: Case | None = None, times: float = 1.0) -> Program:

@@ -16,8 +16,11 @@ PROOFS: Mapping[str, float] = {"part_tested": 0.97, "proved_by_swap": 0.92}
 """How often a part was bad that was called so, tested on the bench or swapped back and forth. Whether the symptom
 cleared, or that nobody looked, says no more than that the set works."""
 
-SEEMED_CURED, CAME_BACK_UNCURED = 0.05, 0.9
-"""A set that is not cured passes for cured this often, and then comes back with the same complaint this often."""
+SEEMED_CURED, SEEMED_CURED_AT_TIMES = 0.05, 0.5
+"""A set that is not cured passes for cured this often; one that fails only at times, this often."""
+
+CAME_BACK_UNCURED = 0.9
+"""A set that passed for cured and was not comes back with the same complaint this often."""
 
 
 def proof_of(model: Model, outcome: RepairOutcome, ended: str, verification: str) -> Likelihood | None:
@@ -34,10 +37,18 @@ def proof_of(model: Model, outcome: RepairOutcome, ended: str, verification: str
     return Likelihood(parts, table)
 
 
-def works_seen(model: Model, outcome: RepairOutcome, came_back: str = "") -> Likelihood:
-    """That the set works after a repair, or does not. A set that came back with the same complaint throws doubt on it:
-    either the cure did not last, as the repair's comebacks say, or it was none."""
-    if not (outcome.works and came_back == "same"):
+def works_seen(model: Model, outcome: RepairOutcome, came_back: str = "", *, at_times: bool = False) -> Likelihood:
+    """That the set works after a repair, or does not.
+
+    A set that came back with the same complaint throws doubt on it: either the cure did not last, as the repair's
+    comebacks say, or it was none. So does one that fails only at times, less so once its watch has passed.
+    """
+    if not outcome.works or not (came_back == "same" or at_times):
         return finding(model.compiled.network, SET_WORKS, "yes" if outcome.works else "no")
-    cured = max(model.repairs[made].comeback for made in outcome.made)
-    return Likelihood((SET_WORKS,), np.array([cured, SEEMED_CURED * CAME_BACK_UNCURED]))
+    lasts = 1 - max(model.repairs[made].comeback for made in outcome.made)
+    seemed = SEEMED_CURED_AT_TIMES if at_times else SEEMED_CURED
+    if came_back == "same":
+        return Likelihood((SET_WORKS,), np.array([1 - lasts, seemed * CAME_BACK_UNCURED]))
+    if came_back == "no":
+        return Likelihood((SET_WORKS,), np.array([lasts, seemed * (1 - CAME_BACK_UNCURED)]))
+    return Likelihood((SET_WORKS,), np.array([1.0, seemed]))
