@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from faultnet.counting import count_patterns
     from faultnet.diagnosis import Diagnosis, diagnose
     from faultnet.files import list_models, load_model
+    from faultnet.learning.learn import Learned, learn
     from faultnet.model import BenchState, Model
     from faultnet.ranking import Ranking, rank_tests
     from faultnet.readings import Nominal
@@ -26,12 +27,14 @@ _HOMES = {
     "BenchState": "faultnet.model",
     "Case": "faultnet.case",
     "Diagnosis": "faultnet.diagnosis",
+    "Learned": "faultnet.learning.learn",
     "Model": "faultnet.model",
     "Nominal": "faultnet.readings",
     "Ranking": "faultnet.ranking",
     "ShopSettings": "faultnet.settings",
     "count_patterns": "faultnet.counting",
     "diagnose": "faultnet.diagnosis",
+    "learn": "faultnet.learning.learn",
     "list_models": "faultnet.files",
     "load_model": "faultnet.files",
     "parse_events": "faultnet.case",
@@ -42,12 +45,14 @@ __all__ = [
     "BenchState",
     "Case",
     "Diagnosis",
+    "Learned",
     "Model",
     "Nominal",
     "Ranking",
     "ShopSettings",
     "count_patterns",
     "diagnose",
+    "learn",
     "list_models",
     "load_model",
     "parse_events",

@@ -162,6 +162,9 @@ def test_learning_again_from_other_starts_and_with_blanks() -> None:
         assert not (change.why_not == "" and change.after.jobs < 30)
     assert by_id["row.reported.0"].after.means == by_id["row.reported.0"].before.means
     assert by_id[SHARES].after.strength_jobs <= 10 + learned.n_jobs
+    frame = learned.to_frame()
+    assert len(frame) == sum(len(change.after.states) for change in learned.changes)
+    assert ((frame.low <= frame.after) & (frame.after <= frame.high)).all()
 
 
 def test_blanks_that_count_as_normal() -> None:

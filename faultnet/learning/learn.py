@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,6 +19,9 @@ from faultnet.learning.prepare import aim_at
 from faultnet.model import Model
 from faultnet.model.chances import LEAST_JOBS, Chances, chances_of, with_chances
 from faultnet.patterns import Patterns
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FEWEST_JOBS = 30
 """Fewer jobs than this in all, and nothing is learned."""
@@ -100,6 +104,27 @@ class Learned:
     def chances(self) -> tuple[Chances, ...]:
         """All numbers as learned."""
         return tuple(change.after for change in self.changes)
+
+    def to_frame(self) -> "pd.DataFrame":
+        """Every chance before and after with its 90 % interval, a row each; text and numbers only."""
+        import pandas as pd
+
+        rows = [
+            {
+                "number": change.after.id,
+                "state": state,
+                "before": change.before.means[n],
+                "after": change.after.means[n],
+                "low": change.after.interval(n)[0],
+                "high": change.after.interval(n)[1],
+                "jobs": change.after.jobs,
+                "strength_jobs": change.after.strength_jobs,
+                "why_not": change.why_not,
+            }
+            for change in self.changes
+            for n, state in enumerate(change.after.states)
+        ]
+        return pd.DataFrame(rows)
 
     def as_version(self, version: str) -> Model:
         """The model with the learned numbers."""
