@@ -100,6 +100,8 @@ def climb(
         gain = reached.value - here.value
         converged = gain <= tolerance * (1 + abs(reached.value))
         here = reached
+    here = climber.plain_step(here)  # what was extrapolated may leave numbers that no job tells a little off
+    values.append(here.value)
     return Climb(here.point, here.expected, tuple(values), climber.steps, converged)
 
 
