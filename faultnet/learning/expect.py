@@ -145,6 +145,8 @@ class History:
                 found.append(np.eye(len(network[node].states)))
             elif seen is None or (model.is_imported and not isinstance(cpt, Table)):
                 found.append(self.layout.engine.axes.rows(node))
+            elif node == model.complaint:  # every job has it: what is not learned stays as it is written
+                found.append(self.layout.engine.axes.rows(node))
             elif seen.noisy is None:
                 found.append(self.frame.rows(point, node))
             else:
