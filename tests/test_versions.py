@@ -17,6 +17,7 @@ from faultnet.model import Model
 from faultnet.model.chances import SHARES, Chances, chances_of, with_chances
 from faultnet.model.version import changed, version_from_document
 from faultnet.store.tables import versions
+from faultnet.workshop.backup import back_up, restore
 from faultnet.workshop.mirror import mirror_versions
 from faultnet.workshop.versions import accept, number_in_use, take_back, versions_of
 from faultnet.workshop.workshop import Workshop
@@ -124,6 +125,17 @@ def test_the_mirror_is_made_again_from_the_database(workshop: Workshop) -> None:
     assert workshop.load_model("backlight").version == "backlight@0"
     with pytest.raises(UsageProblem, match="has no version 1"):
         workshop.load_model("backlight@1")
+
+
+def test_a_restored_shop_uses_the_versions_of_its_backup(workshop: Workshop, tmp_path: Path) -> None:
+    """At once, without the database being opened again."""
+    accept(workshop, learned(0.02), 0, "bo", "a year")
+    back_up(workshop.database, workshop.shop, tmp_path / "shop.zip", workshop.clock())
+    accept(workshop, learned(-0.05), 1, "bo", "two years")
+    assert workshop.load_model("backlight").version == "backlight@2"
+    restore(workshop.database, workshop.shop, tmp_path / "shop.zip", workshop.clock())
+    assert workshop.load_model("backlight").version == "backlight@1"
+    assert shares(workshop.load_model("backlight"))[0] == pytest.approx(0.48)
 
 
 def test_a_version_comes_back_from_its_document() -> None:

@@ -143,10 +143,8 @@ class History:
             seen, cpt = model.observations.get(node), network[node].cpt
             if node not in self.layout.engine.leaves:
                 found.append(np.eye(len(network[node].states)))
-            elif seen is None or (model.is_imported and not isinstance(cpt, Table)):
-                found.append(self.layout.engine.axes.rows(node))
-            elif node == model.complaint:  # every job has it: what is not learned stays as it is written
-                found.append(self.layout.engine.axes.rows(node))
+            elif seen is None or node == model.complaint or (model.is_imported and not isinstance(cpt, Table)):
+                found.append(self.layout.engine.axes.rows(node))  # what is not learned stays as it is written
             elif seen.noisy is None:
                 found.append(self.frame.rows(point, node))
             else:

@@ -15,6 +15,7 @@ from faultnet.shop.find import usual_settings_file
 from faultnet.store.archive import Archive, put_back, read_archive, write_archive
 from faultnet.store.check import count_rows
 from faultnet.store.database import Database
+from faultnet.workshop.mirror import mirror_versions
 
 KEPT = 20
 """So many automatic backups are kept, the newest."""
@@ -66,6 +67,7 @@ def restore(database: Database, shop: Shop, file: Path, now: datetime) -> tuple[
     with database.write() as connection:
         put_back(connection, archive)
         _put_files_back(shop, archive.files)
+    mirror_versions(database)
     return archive, kept
 
 
