@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from learners import JOBS, aim_of, model_of, pattern, tiny_aim
 from small_models import TINY, edit, of_one_part
+from test_noisy_models import machine, noisy
 
 from faultnet.errors import ContradictoryEvidence
 from faultnet.files import load_model
@@ -150,7 +151,7 @@ def grows(model: Model, told: Pattern, id_: str, state: int) -> float:
     values = []
     for by in (1e-5, -1e-5):
         means = np.array(own.means) * np.where(np.arange(len(own.means)) == state, np.exp(by), 1.0)
-        changed = with_chances(model, [replace(own, means=tuple((means / means.sum()).tolist()))], "tiny@1")
+        changed = with_chances(model, [replace(own, means=tuple((means / means.sum()).tolist()))], f"{model.id}@1")
         odds = tuple(model.compiled.odds[mode] for mode in model.modes)
         values.append(log_evidence(replace(changed, root_odds=odds), told))
     return (values[0] - values[1]) / 2e-5
@@ -263,9 +264,27 @@ def test_learned_numbers_make_a_model_with_the_learned_odds() -> None:
     aim = tiny_aim()
     best = climb(aim, aim.frame.own)
     learned = aim.chances_at(best.point, best.expected)
-    model = with_chances(aim.model, learned, "tiny@1")
+    model = with_chances(aim.model, learned, f"{model.id}@1")
     assert [model.compiled.odds[mode] for mode in model.modes] == pytest.approx(best.point.odds, rel=1e-6)
     shares = next(each for each in learned if each.id == SHARES)
     assert sum(shares.means) == pytest.approx(1)
     assert shares.jobs == pytest.approx(80)
     assert shares.strength_jobs == pytest.approx(90)
+
+
+def test_counts_of_effects_in_noisy_forms() -> None:
+    """A noisy-OR and a noisy-MAX: how the engine's log evidence grows with each effect and leak, as for rows."""
+    model = model_of(machine(noisy()))
+    told = pattern(model, ["hum=hums", "heat=warm"])
+    aim = aim_of(model, (told, 1))
+    counts = aim.counts(aim.frame.own, aim.history.expect(aim.frame.own))
+    for each in chances_of(model):
+        if each.kind == "row" and "reported" not in each.id:
+            place = aim.frame.place[each.id]
+            found = np.array([grows(model, told, each.id, state) for state in range(len(each.means))])
+            own = counts[place] - counts[place].sum() * np.array(each.means)
+            assert own == pytest.approx(found, abs=2e-6), each.id
+    elicited = model_of(machine(noisy(with_leak=True)))
+    asked = aim_of(elicited, (pattern(elicited, ["hum=hums"]), 1))
+    counts = asked.counts(asked.frame.own, asked.history.expect(asked.frame.own))
+    assert counts[asked.frame.rows_place("hum")].sum() == 0  # not told apart from the leak: left as they are

@@ -47,11 +47,6 @@ class Change:
     surprise: float | None
 
     @property
-    def shift(self) -> float:
-        """The largest change of a chance."""
-        return max(abs(a - b) for a, b in zip(self.after.means, self.before.means, strict=True))
-
-    @property
     def told_jobs(self) -> float:
         """How many jobs that tell all it would take to be as sure: of so many jobs behind it, most leave it open."""
         return max(0.0, self.after.strength_jobs - self.before.strength_jobs)

@@ -14,7 +14,6 @@ from faultnet.cpt import Floats, Ints
 from faultnet.learning.layout import Layout
 from faultnet.model import Model
 from faultnet.model.faults import mode_indicator
-from faultnet.model.graph import Odds
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,8 +175,3 @@ def _causes_first(components: Sequence[Component]) -> list[int]:
             if number not in order and all(cause in order for _, cause, _, _ in component.links):
                 order.append(number)
     return order
-
-
-def odds_of(model: Model, odds: Floats) -> Odds:
-    """The odds by mode."""
-    return {mode: float(each) for mode, each in zip(model.modes, odds, strict=True)}

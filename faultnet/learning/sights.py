@@ -7,7 +7,6 @@ together, or those with what they would show of a healthy set, for times when th
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from math import prod
 
 import numpy as np
 
@@ -137,7 +136,3 @@ class Seen:
             own = node_rows[node][rows[:, number]]
             total = (total[:, :, None] * own[:, None, :]).reshape(len(rows), -1)
         return total
-
-    @property
-    def n_states(self) -> int:
-        return prod(self.sight.widths)
