@@ -264,7 +264,7 @@ def test_learned_numbers_make_a_model_with_the_learned_odds() -> None:
     aim = tiny_aim()
     best = climb(aim, aim.frame.own)
     learned = aim.chances_at(best.point, best.expected)
-    model = with_chances(aim.model, learned, f"{model.id}@1")
+    model = with_chances(aim.model, learned, "tiny@1")
     assert [model.compiled.odds[mode] for mode in model.modes] == pytest.approx(best.point.odds, rel=1e-6)
     shares = next(each for each in learned if each.id == SHARES)
     assert sum(shares.means) == pytest.approx(1)
