@@ -19,6 +19,7 @@ from faultnet.model.version import changed, version_from_document
 from faultnet.store.tables import versions
 from faultnet.workshop.backup import back_up, restore
 from faultnet.workshop.mirror import mirror_versions
+from faultnet.workshop.tuning import Wanted, tune
 from faultnet.workshop.versions import accept, number_in_use, take_back, versions_of
 from faultnet.workshop.workshop import Workshop
 
@@ -76,6 +77,33 @@ def test_the_second_of_two_who_accept_is_told(workshop: Workshop) -> None:
         accept(workshop, learned(0.05), 0, "al", "mine")
     assert number_in_use(workshop, "backlight") == 1
     assert shares(workshop.load_model("backlight"))[0] == pytest.approx(0.48)
+
+
+def test_what_was_accepted_while_somebody_tuned_makes_theirs_stale(
+    on_sqlite: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Learning takes a while; the parent is the version that was in use when it began."""
+
+    def meanwhile(*_: object, **__: object) -> Learned:
+        accept(on_sqlite, learned(0.02), 0, "al", "quicker")
+        return learned(0.05)
+
+    monkeypatch.setattr("faultnet.workshop.tuning.learn", meanwhile)
+    tuned = tune(on_sqlite, Wanted("backlight"))
+    with pytest.raises(UsageProblem, match="which is stale"):
+        accept(on_sqlite, tuned.learned, tuned.number_in_use, "bo", "slower")
+
+
+def test_a_copy_is_not_accepted_under_the_id_of_the_file_it_was_copied_from(
+    on_sqlite: Workshop, tmp_path: Path
+) -> None:
+    """A copy keeps its id; a version of it would be one of another text."""
+    copy = tmp_path / "mine.yaml"
+    copy.write_text(Path(written().file).read_text() + "# mine\n")
+    of_copy = replace(learned(0.02), model=load_model(str(copy)))
+    with pytest.raises(UsageProblem, match="is not what backlight means here"):
+        accept(on_sqlite, of_copy, 0, "bo", "a year")
+    assert number_in_use(on_sqlite, "backlight") == 0
 
 
 def test_nobody_accepts_without_a_name_and_a_reason(workshop: Workshop) -> None:

@@ -14,11 +14,11 @@ from faultnet.cli.workshop import workshop_of
 from faultnet.learning.conflict import SURPRISING
 from faultnet.learning.learn import Change, Learned
 from faultnet.model import Model
-from faultnet.model.chances import LEAST_JOBS, SHARES, Chances, chances_of
+from faultnet.model.chances import LEAST_JOBS, SHARES, Chances, chances_of, shift
 from faultnet.model.version import Version
 from faultnet.words import percent
 from faultnet.workshop.tuning import Tuned, Wanted, tune
-from faultnet.workshop.versions import accept, check_said
+from faultnet.workshop.versions import accept, check_named, check_said
 
 SCHEMA_VERSION = 1
 MOST_SHOWN = 12
@@ -37,6 +37,8 @@ def tune_model(
     if accepting:
         check_said(by, reason)
     workshop = workshop_of(db, shop)
+    if accepting:
+        check_named(workshop, workshop.load_model(wanted.model))
     with counted("learning", "rounds") as told:
         tuned = tune(workshop, wanted, lambda _what, n: told(n))
     version = accept(workshop, tuned.learned, tuned.number_in_use, by, reason) if accepting else None
@@ -63,7 +65,7 @@ def tuned_text(tuned: Tuned, wanted: Wanted, *, full: bool = False) -> Iterator[
     yield from [] if shares is None else _shares(tuned.in_use, in_use[SHARES], shares)
     yield ""
     told = [change for change in learned.changes if not change.why_not and change.after.id != SHARES]
-    told.sort(key=lambda change: -_shift(in_use[change.after.id], change.after))
+    told.sort(key=lambda change: -shift(in_use[change.after.id], change.after))
     yield bold("What else changes most") + "  (learned: from jobs enough, the same from everywhere)"
     yield from _rows(tuned.in_use, in_use, told[: None if full else MOST_SHOWN])
     yield ""
@@ -126,10 +128,6 @@ def closing(tuned: Tuned, wanted: Wanted) -> list[str]:
         "(--strength changes that); nothing is changed until you say --accept, with --by and --reason."
     )
     return [first, second, third]
-
-
-def _shift(before: Chances, after: Chances) -> float:
-    return max(abs(a - b) for a, b in zip(before.means, after.means, strict=True))
 
 
 def tuned_json(tuned: Tuned, version: Version | None = None) -> dict[str, Any]:

@@ -137,7 +137,7 @@ class CauseScores:
         """What is expected of sets brought in like this, with what is given: ``(n_scores,)``."""
         given = int(self.groups[group])
         prior, told = self.values.priors[given], self.aim.told.columns[kind]
-        every = self.aim.told.chances(self.aim.sides(self.point))
+        every = self.layout.standing_chances(self.aim.sides(self.point))
         by_root = (every @ told) * prior
         total = by_root.sum()
         by_standing = every * (told @ prior) / total

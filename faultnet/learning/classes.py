@@ -93,13 +93,9 @@ def classes_of(layout: Layout, group: Group, looked_at: Collection[int], kept: I
 
 def _standings(layout: Layout, group: Group) -> Ints:
     """The standings that are told apart: sides that do not matter stay in their first state, given ones in theirs."""
-    given, keep = dict(group.given), np.ones(layout.n_standings, dtype=bool)
-    for name in layout.free:
-        if name in given:
-            keep &= layout.state_of[name] == layout.model.states_of(name).index(given[name])
-        elif name not in group.sides:
-            keep &= layout.state_of[name] == 0
-    return np.flatnonzero(keep)
+    given = dict(group.given)
+    idle = {name: layout.model.states_of(name)[0] for name in layout.free if name not in group.sides}
+    return np.flatnonzero(layout.fits({**idle, **given}))
 
 
 def _reachable(layout: Layout, kept: Ints, changed: Collection[int]) -> Ints:

@@ -29,13 +29,9 @@ class Told:
     jobs: Floats
     kind_of: Ints
 
-    def chances(self, sides: Mapping[str, Floats]) -> Floats:
-        """The chance of every standing with these shares of the free sides."""
-        return standing_chances(self.layout, sides)
-
     def chosen(self, priors: Floats, sides: Mapping[str, Floats]) -> list["Chosen"]:
         """The sets of each kind. priors: of root states, ``(n_given, n_roots)``; sides: shares of free sides."""
-        chances = standing_chances(self.layout, sides)
+        chances = self.layout.standing_chances(sides)
         return [Chosen.of(column, jobs, priors, chances) for column, jobs in zip(self.columns, self.jobs, strict=True)]
 
 
@@ -66,43 +62,26 @@ class Chosen:
 def told_of(history: History) -> Told:
     """How the sets of a history were brought in."""
     program, layout = history.program, history.layout
-    group_of = np.array([shape.group for shape in program.shapes], dtype=np.intp)[program.shape_of]
-    free_given = [tuple(each for each in group.given if each[0] in layout.free) for group in program.groups]
+    free_given = [group.given_of(layout.free) for group in program.groups]
     node_rows = history.node_rows(history.frame.own)
     numbers: dict[tuple[int, tuple[tuple[str, str], ...]], int] = {}
     columns: list[Floats] = []
     jobs: list[Floats] = []
     kind_of = []
-    for act, group, n_jobs in zip(program.told.tolist(), group_of.tolist(), program.jobs, strict=True):
+    for act, group, n_jobs in zip(program.told.tolist(), program.group_of.tolist(), program.jobs, strict=True):
         kind = act, free_given[group]
         if act >= 0 and kind not in numbers:
             numbers[kind] = len(columns)
             made = program.acts[act]
             seen = program.seen[made.sight]
             column = seen.columns(node_rows)[made.place][seen.sight.row_of]
-            columns.append(column * _is_given(layout, dict(kind[1]))[:, None])
+            columns.append(column * layout.fits(dict(kind[1]))[:, None])
             jobs.append(np.zeros(len(history.givens)))
         kind_of.append(numbers.get(kind, -1))
         if act >= 0:
             jobs[numbers[kind]][history.given_of[group]] += n_jobs
     by_given = np.array(jobs).reshape(len(columns), len(history.givens))
     return Told(layout, tuple(columns), by_given, np.array(kind_of, dtype=np.intp))
-
-
-def _is_given(layout: Layout, given: Mapping[str, str]) -> Floats:
-    """1 for the standings that fit what is given."""
-    fits: Floats = np.ones(layout.n_standings)
-    for name, state in given.items():
-        fits = fits * (layout.state_of[name] == layout.model.states_of(name).index(state))
-    return fits
-
-
-def standing_chances(layout: Layout, sides: Mapping[str, Floats]) -> Floats:
-    """The chance of every standing with these shares of the free sides."""
-    chances: Floats = np.ones(layout.n_standings)
-    for name, shares in sides.items():
-        chances = chances * shares[layout.state_of[name]]
-    return chances
 
 
 def confirmed_column(history: History, point: Point, states: Mapping[str, str]) -> Floats:
@@ -114,5 +93,5 @@ def confirmed_column(history: History, point: Point, states: Mapping[str, str]) 
         seen = node_rows[number][:, layout.engine.network[node].states.index(state)]
         column = column * seen[layout.row_of[number]]
     conditions = history.frame.conditions(point)
-    by_root: Floats = standing_chances(layout, {name: conditions[name] for name in layout.free}) @ column
+    by_root: Floats = layout.standing_chances({name: conditions[name] for name in layout.free}) @ column
     return by_root

@@ -131,8 +131,7 @@ class History:
     def jobs_without(self, condition: str) -> float:
         """How many jobs are not given the state of a condition."""
         is_open = np.array([condition not in dict(group.given) for group in self.program.groups])
-        group_of = np.array([shape.group for shape in self.program.shapes], dtype=np.intp)
-        return float(self.program.jobs @ is_open[group_of[self.program.shape_of]])
+        return float(self.program.jobs @ is_open[self.program.group_of])
 
     # -- at some numbers -------------------------------------------------------------------------------------------
 
@@ -154,13 +153,9 @@ class History:
     def _chances(self, point: Point, told: Sequence[tuple[str, ...]]) -> Floats:
         """The chance of each standing in each group, of the sides that it tells of: ``(n_groups, n_standings)``."""
         conditions = self.frame.conditions(point)
-        by_names: dict[tuple[str, ...], Floats] = {}
-        for names in told:
-            if names not in by_names:
-                chances: Floats = np.ones(self.layout.n_standings)
-                for name in names:
-                    chances = chances * conditions[name][self.layout.state_of[name]]
-                by_names[names] = chances
+        by_names = {
+            names: self.layout.standing_chances({name: conditions[name] for name in names}) for names in set(told)
+        }
         return np.stack([by_names[names] for names in told])
 
     def _matrix(self, point: Point, number: int) -> Floats:

@@ -166,7 +166,7 @@ def forms_of(
     """
     kept = np.flatnonzero(prior > RARE * prior.sum())
     looked_at = sorted({node for seen in program.seen for node in seen.sight.nodes})
-    parts = [(tuple(g for g in group.given if g[0] in free), group.sides, group.changed) for group in program.groups]
+    parts = [(group.given_of(free), group.sides, group.changed) for group in program.groups]
     group_of = dict(zip(parts, program.groups, strict=True))
     numbers: dict[tuple[_Part, tuple[int, ...]], int] = {}
     form_of = [numbers.setdefault((parts[s.group], s.kinds), len(numbers)) for s in program.shapes]

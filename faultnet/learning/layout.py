@@ -75,6 +75,20 @@ class Layout:
         numbers = np.unravel_index(np.arange(self.n_standings), self._sizes(self.free) or (1,))
         return dict(zip(self.free, numbers, strict=False))
 
+    def standing_chances(self, sides: Mapping[str, Floats]) -> Floats:
+        """The chance of every standing with these shares of free sides; those not named count 1: ``(n_standings,)``."""
+        chances: Floats = np.ones(self.n_standings)
+        for name, shares in sides.items():
+            chances = chances * shares[self.state_of[name]]
+        return chances
+
+    def fits(self, given: Mapping[str, str]) -> npt.NDArray[np.bool_]:
+        """Whether each standing has these states of free sides; other names do not count: ``(n_standings,)``."""
+        fits = np.ones(self.n_standings, dtype=bool)
+        for name in given.keys() & set(self.free):
+            fits &= self.state_of[name] == self.model.states_of(name).index(given[name])
+        return fits
+
     @cached_property
     def nodes(self) -> tuple[str, ...]:
         """What evidence can be about: leaves, whose rows are learned, then whatever else can be known for sure."""

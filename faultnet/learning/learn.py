@@ -17,7 +17,7 @@ from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Point
 from faultnet.learning.prepare import aim_at
 from faultnet.model import Model
-from faultnet.model.chances import LEAST_JOBS, Chances, chances_of, with_chances
+from faultnet.model.chances import LEAST_JOBS, Chances, chances_of, shift, with_chances
 from faultnet.patterns import Patterns
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 FEWEST_JOBS = 30
 """Fewer jobs than this in all, and nothing is learned."""
 
-N_STARTS = 2
+N_STARTS = 1
 _OTHER_STARTS_JOBS = 4.0
 _SAME = 0.02
 """Numbers of other starts that differ by more than this, as chances, are not told by the data."""
@@ -54,8 +54,7 @@ class Change:
     @property
     def is_told(self) -> bool:
         """Whether it rests on the jobs more than on the file, and climbs from elsewhere agree on it."""
-        ended = [other.means for other in self.other_starts]
-        same = all(max(abs(a - b) for a, b in zip(self.after.means, m, strict=True)) <= _SAME for m in ended)
+        same = all(shift(self.after, other) <= _SAME for other in self.other_starts)
         return same and self.told_jobs >= self.before.strength_jobs
 
     @property

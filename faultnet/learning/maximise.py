@@ -30,13 +30,18 @@ class Aim:
     """
 
     history: History
-    frame: Frame
     told: Told
     apart: Floats
     confirmed: Floats
 
     @property
+    def frame(self) -> Frame:
+        """Where each number stands."""
+        return self.history.frame
+
+    @property
     def model(self) -> Model:
+        """The model as it was written."""
         return self.frame.model
 
     @cached_property

@@ -30,7 +30,7 @@ def aim_at(model: Model, patterns: Patterns, usual: Case | None = None, times: f
     confirmed = np.ones(layout.n_roots)
     if not model.is_imported:
         confirmed = confirmed_column(history, frame.own, model.confirmed)
-    return Aim(history, frame, told_of(history), times * _apart(model, frame, patterns), confirmed)
+    return Aim(history, told_of(history), times * _apart(model, frame, patterns), confirmed)
 
 
 def _apart(model: Model, frame: Frame, patterns: Patterns) -> Floats:

@@ -4,7 +4,7 @@ Each pattern is a list of *acts*, in order: something seen, or a component chang
 patterns stand here once. Patterns whose acts have the same kinds share a *shape*, whatever was seen.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import log
@@ -16,7 +16,7 @@ from faultnet.case import Case
 from faultnet.case.events import RepairOutcome
 from faultnet.case.sequence import Item, Together
 from faultnet.case.steps import item_steps, known_before
-from faultnet.cpt import Floats
+from faultnet.cpt import Floats, Ints
 from faultnet.engine.evidence import Change, Likelihood, Step
 from faultnet.learning.layout import Layout
 from faultnet.learning.sights import Seen, Sight
@@ -51,6 +51,10 @@ class Group:
     sides: frozenset[str]
     changed: frozenset[int]
 
+    def given_of(self, names: Collection[str]) -> tuple[tuple[str, str], ...]:
+        """What is given of these conditions."""
+        return tuple(each for each in self.given if each[0] in names)
+
 
 @dataclass(frozen=True)
 class Shape:
@@ -84,6 +88,11 @@ class Program:
     @property
     def n_patterns(self) -> int:
         return len(self.jobs)
+
+    @cached_property
+    def group_of(self) -> Ints:
+        """The number of each pattern's group: ``(n_patterns,)``."""
+        return np.array([shape.group for shape in self.shapes], dtype=np.intp)[self.shape_of]
 
     @cached_property
     def log_scale(self) -> Floats:

@@ -55,6 +55,11 @@ class Chances:
         return min(mean, float(betaincinv(a, b, 0.05))), max(mean, float(betaincinv(a, b, 0.95)))
 
 
+def shift(before: Chances, after: Chances) -> float:
+    """The largest change of a chance."""
+    return max(abs(a - b) for a, b in zip(before.means, after.means, strict=True))
+
+
 def chances_of(model: Model) -> tuple[Chances, ...]:
     """All of a model's, in the order of its file: shares, conditions, links, rows, repairs."""
     return tuple(

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from faultnet.model.chances import Chances, chances_of, with_chances
+from faultnet.model.chances import Chances, chances_of, shift, with_chances
 from faultnet.model.model import Model
 
 
@@ -87,6 +87,4 @@ def changed(before: Model, after: Model) -> list[tuple[Chances, Chances]]:
     """The numbers that differ between two versions of a model, the largest difference first."""
     both = zip(chances_of(before), chances_of(after), strict=True)
     differing = [(a, b) for a, b in both if (a.means, a.strength_jobs) != (b.means, b.strength_jobs)]
-    return sorted(
-        differing, key=lambda pair: -max(abs(x - y) for x, y in zip(pair[0].means, pair[1].means, strict=True))
-    )
+    return sorted(differing, key=lambda pair: -shift(*pair))

@@ -4,8 +4,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 
-from faultnet.case import Case
-from faultnet.counting import count_patterns
 from faultnet.errors import FaultnetError, TooLittleData, UsageProblem
 from faultnet.evaluate.backtest import FEWEST_JOBS, Backtest, backtest
 from faultnet.evaluate.past import PastJob
@@ -16,7 +14,7 @@ from faultnet.learning.learn import learn
 from faultnet.model import Model
 from faultnet.store.advice import advised_jobs
 from faultnet.store.bulk import all_jobs
-from faultnet.store.voltages import read_voltages
+from faultnet.workshop.tuning import past_patterns, usual_case
 from faultnet.workshop.workshop import Workshop, bench_of
 
 LEARNED_SHARE = 2 / 3
@@ -55,7 +53,6 @@ def replay_past(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _
     with workshop.database.read() as connection:
         jobs = [job for job in all_jobs(connection) if job.model == model.id and job.closing is not None]
         advised = advised_jobs(connection)
-        voltages = read_voltages(connection)
     if len(jobs) < FEWEST_JOBS:
         raise TooLittleData(f"{len(jobs)} jobs with {model.id} have ended; at least {FEWEST_JOBS} are needed to replay")
     since = _day(wanted.since) if wanted.since else _usual_day(jobs)
@@ -64,11 +61,11 @@ def replay_past(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _
     if "@" not in wanted.model:
         told("learning", 0)
         written = workshop.load_model(f"{model.id}@0")
-        patterns = count_patterns(workshop.database, written, before=since.isoformat(), voltages=voltages)
+        patterns = past_patterns(workshop, written, since.isoformat())
         if patterns.n_jobs >= FEWEST_TO_LEARN:
-            usual = Case(meter=workshop.shop.meter, meters=workshop.shop.meters)
             n_learned = patterns.n_jobs
-            model = learn(written, patterns, usual=usual, n_starts=0, with_blanks=False).as_version(f"{model.id}@tuned")
+            learned = learn(written, patterns, usual=usual_case(workshop), n_starts=0, with_blanks=False)
+            model = learned.as_version(f"{model.id}@tuned")
         else:
             model = written
     later = [job for job in jobs if job.opened_at >= start]

@@ -10,8 +10,9 @@ from faultnet.counting import count_patterns
 from faultnet.errors import FaultnetError
 from faultnet.jobs import Job
 from faultnet.jobs.entry import EVENTS
-from faultnet.learning.learn import Learned, Told, learn
+from faultnet.learning.learn import N_STARTS, Learned, Told, learn
 from faultnet.model import Model
+from faultnet.patterns import Patterns
 from faultnet.ranking import rank_tests
 from faultnet.store.bulk import all_jobs
 from faultnet.store.voltages import read_voltages
@@ -31,7 +32,7 @@ class Wanted:
     files: Sequence[Path] = ()
     before: str = ""
     strength: float = 1.0
-    n_starts: int = 1
+    n_starts: int = N_STARTS
     with_blanks: bool = True
     seed: int = 0
 
@@ -61,32 +62,37 @@ def tune(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _n: None
     UsageProblem, FileProblem, ModelProblem, StoreProblem: as they say. TooLittleData: too few jobs.
     """
     in_use = workshop.load_model(wanted.model)
+    number = number_in_use(workshop, in_use.id)  # now: who accepts another meanwhile makes this one stale
     written = workshop.load_model(f"{in_use.id}@0") if in_use.version != f"{in_use.id}@0" else in_use
-    shop = workshop.shop
-    with workshop.database.read() as connection:
-        voltages = read_voltages(connection)
     told("counting", 0)
-    patterns = count_patterns(
-        [*wanted.files] or workshop.database,
-        written,
-        before=wanted.before,
-        voltages=voltages,
-        group_of=shop.panel_groups.group_of,
-    )
+    patterns = past_patterns(workshop, written, wanted.before, wanted.files)
     learned = learn(
         written,
         patterns,
-        usual=Case(meter=shop.meter, meters=shop.meters),
+        usual=usual_case(workshop),
         strength=wanted.strength,
         n_starts=wanted.n_starts,
         with_blanks=wanted.with_blanks,
         seed=wanted.seed,
         told=told,
     )
-    number = number_in_use(workshop, written.id)
     told("comparing advice", 0)
     after = learned.as_version(f"{written.id}@{number + 1}")
     return Tuned(learned, in_use, number, () if wanted.files else tuple(_advised(workshop, in_use, after)))
+
+
+def past_patterns(workshop: Workshop, model: Model, before: str = "", files: Sequence[Path] = ()) -> Patterns:
+    """The shop's jobs as patterns of evidence, or those of files; before: only those that came in before this day."""
+    with workshop.database.read() as connection:
+        voltages = read_voltages(connection)
+    source = [*files] or workshop.database
+    group_of = workshop.shop.panel_groups.group_of
+    return count_patterns(source, model, before=before, voltages=voltages, group_of=group_of)
+
+
+def usual_case(workshop: Workshop) -> Case:
+    """What is known of every set: the shop's meters."""
+    return Case(meter=workshop.shop.meter, meters=workshop.shop.meters)
 
 
 def _advised(workshop: Workshop, before: Model, after: Model) -> Iterator[Advised]:

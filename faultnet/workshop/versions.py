@@ -1,23 +1,28 @@
 """Versions of models at work: accepted, taken back, and mirrored where they are read without a database."""
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from faultnet.errors import UsageProblem
 from faultnet.files.load import digest_of
-from faultnet.learning.learn import Learned
+from faultnet.model import Model
 from faultnet.model.version import Version
 from faultnet.store.tables import moment_text
 from faultnet.store.versions import insert_version, newest_number, read_versions
 from faultnet.workshop.mirror import mirror_versions
 from faultnet.workshop.workshop import Workshop
 
+if TYPE_CHECKING:  # versions are looked at and taken back without what it takes to learn them
+    from faultnet.learning.learn import Learned
 
-def accept(workshop: Workshop, learned: Learned, parent: int, by: str, reason: str) -> Version:
+
+def accept(workshop: Workshop, learned: "Learned", parent: int, by: str, reason: str) -> Version:
     """Make what was learned the model's newest version. parent: the version that was in use when it was learned.
 
-    UsageProblem: no name or reason, or another version was accepted meanwhile.
+    UsageProblem: no name or reason, a model that is not what its id means, or another version was accepted meanwhile.
     """
     check_said(by, reason)
+    check_named(workshop, learned.model)
     model = learned.as_version(f"{learned.model.id}@{parent + 1}")
     version = Version(
         model=model.id,
@@ -40,6 +45,16 @@ def check_said(by: str, reason: str) -> None:
     wanted = {"who accepts it: --by CODE": by, "why: --reason TEXT": reason}
     if problems := [f"say {what}" for what, said in wanted.items() if not said.strip()]:
         raise UsageProblem(*problems)
+
+
+def check_named(workshop: Workshop, model: Model) -> None:
+    """UsageProblem: a model was read from another file than the one that its id means, which a version would be for."""
+    meant = workshop.load_model(f"{model.id}@0")
+    if digest_of(meant) != digest_of(model):
+        raise UsageProblem(
+            f"{model.file} is not what {model.id} means here ({meant.file}): a version would be for another text. "
+            "Give it an id of its own and put it into your models folder, then tune it by that id"
+        )
 
 
 def take_back(workshop: Workshop, model: str, by: str, reason: str) -> Version:
