@@ -20,8 +20,9 @@ from faultnet.store.tables import HEAD
 _SECRET = re.compile(r"//[^/]*@")
 """User and password in a URL that cannot be taken apart."""
 
-WAIT_MS = 10_000
-"""How long a writer waits for the others."""
+WAIT_MS = 30_000
+"""How long a writer waits for the others. SQLite gives the lock to whoever asks at the right moment, so with eight
+writers on a busy machine one can be passed over for more than 10 s."""
 
 
 @dataclass(frozen=True)
