@@ -38,6 +38,7 @@ from faultnet.network import Network, Node
 from faultnet.patterns import Pattern, Patterns
 from faultnet.patterns.apart import Blankets
 from faultnet.patterns.coarse import coarse_volts
+from faultnet.patterns.split import split
 from faultnet.readings import Nominal
 from faultnet.sheets.write import write_table
 from faultnet.shop import Shop
@@ -360,6 +361,33 @@ def test_jobs_are_counted_by_group_and_time(tmp_path: Path) -> None:
         count_patterns(file, backlight(), by=("colour",))
     with pytest.raises(UsageProblem, match="write a day"):
         count_patterns(file, backlight(), before="' OR 1=1")
+
+
+def test_older_jobs_count_for_less(tmp_path: Path) -> None:
+    """With a half-life of 6 months: 1 in the last month, a half 6 months before, a quarter 12 months before."""
+    row = {"outcome": "declined", "stage": "done", "flashlight": "image_seen"}
+    rows = [
+        {**row, "opened": "2030-05-17T09:00:00+00:00"},
+        {**row, "opened": "2030-11-30T09:00:00+00:00"},
+        {**row, "opened": "2031-05-02T09:00:00+00:00", "panel": "HRN-43"},
+        {**row, "opened": "2031-05-02T09:00:00+00:00", "flashlight": "no_image"},
+        {**row, "opened": "soon"},
+    ]
+    file = tmp_path / "jobs.csv"
+    write_table(file, columns([backlight()]), rows)
+    faded = count_patterns(file, backlight(), half_life_months=6)
+    assert [*faded.jobs] == pytest.approx([1.75, 1.0])
+    assert (faded.n_jobs, faded.counts_for) == (4, pytest.approx(2.75))
+    assert [(left.jobs, left.why) for left in faded.left_out] == [
+        (1, "no day of intake: how old the job is cannot be told")
+    ]
+    grouped = split(count_patterns(file, backlight(), by=("panel",), half_life_months=6))
+    assert (grouped.values, grouped.column) == (("", "HRN-43"), "panel")
+    assert [*grouped.patterns.jobs] == pytest.approx([1.75, 1.0])
+    assert grouped.of("HRN-43")[1] == pytest.approx([1.0])
+    assert sorted(grouped.of("")[1]) == pytest.approx([0.75, 1.0])
+    plain = count_patterns(file, backlight())
+    assert [*plain.jobs] == [4, 1]
 
 
 def test_files_that_are_no_history(tmp_path: Path) -> None:

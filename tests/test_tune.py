@@ -7,10 +7,12 @@ import sys
 from collections.abc import Iterator
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from conftest import opened_workshop
 from histories import made_up, taken, written_out
 from learners import JOBS, aim_of, model_of, pattern, tiny_aim
+from scipy.special import betaln
 from small_models import TINY
 
 from faultnet.cli.as_text import numbers_words
@@ -20,6 +22,7 @@ from faultnet.files import load_model
 from faultnet.learning.blanks import half_of_blanks_normal
 from faultnet.learning.information import information, scores_of
 from faultnet.learning.learn import learn
+from faultnet.learning.pooling import FACTORS, factor_chances
 from faultnet.model.chances import SHARES, chances_of
 from faultnet.patterns import Patterns
 from faultnet.workshop.tuning import Tuned, Wanted, tune
@@ -56,6 +59,9 @@ def test_what_tune_says(tuned: Tuned, monkeypatch: pytest.MonkeyPatch) -> None:
     assert 30 <= tuned.learned.n_jobs <= N_JOBS
     assert re.search(r"strips.open +46 % \(\d+-\d+\) +\d+ % \(\d+-\d+\) +\d+\n", said)
     assert "rest on fewer than 30 jobs" in said
+    assert "Shares by panel group  (what differs most from the whole shop)" in said
+    assert re.search(r"\n  \d+ groups like the whole shop\n", said)
+    assert "Each is drawn towards the shop as if it had seen" in said
     assert re.search(r"On \d+ of the last \d+ jobs the advice", " ".join(said.split()))
     assert "a share counts as 20 jobs already seen and a table row as 8" in " ".join(said.split())
 
@@ -70,6 +76,13 @@ def test_numbers_come_with_interval_jobs_and_source(tuned: Tuned) -> None:
         assert each["source"] in ("seed", "mixed", "learned")
         assert each["source"] != "learned" or each["jobs"] >= 30
     assert len(found["advice"]) == min(50, tuned.learned.n_jobs)
+    groups = found["groups"]
+    assert groups["column"] == "panel_group"
+    assert groups["low"] < groups["pull_jobs"] < groups["high"]
+    assert sum(group["jobs"] for group in groups["groups"]) < tuned.learned.n_jobs  # not every panel was written down
+    for group in groups["groups"]:
+        assert sum(state["learned"] for state in group["states"]) == pytest.approx(1)
+        assert all(s["low"] <= s["learned"] <= s["high"] for s in group["states"])
 
 
 def test_tuning_changes_nothing_until_it_is_accepted(shop: Workshop, tuned: Tuned) -> None:
@@ -93,8 +106,16 @@ def test_at_the_command_line(shop: Workshop) -> None:
     assert "say who accepts it: --by CODE" in refused
     assert "say why: --reason TEXT" in refused
     assert "at least 30 are needed" in run("tune", "backlight", "--before", "2028-01-05", *db, expect=4)
+    assert "--strength lots: a number from 0.01 to 100" in run("tune", "backlight", "--strength", "lots", *db, expect=2)
+    assert "not counted by colour; possible are" in run("tune", "backlight", "--groups", "colour", *db, expect=2)
     assert "say the same" in run("model", "diff", "backlight@2", "backlight@0", *db)
     assert "rest" not in run("model", "diff", "backlight@1", *db)
+    assert "of panel group HRN43" in run("next", "backlight@1", "sound=present", "--panel", "HRN-43", *db)
+    assert "of panel group" not in run("next", "backlight@1", "sound=present", "--panel", "NEW-1", *db)
+    group = json.loads(run("next", "backlight@1", "--panel", "hrn 43", "--json", *db).partition("\n}")[0] + "\n}")[
+        "group"
+    ]
+    assert group == {"column": "panel_group", "value": "HRN43"}
     assert "nothing to take back" in run("model", "undo", "backlight", *db, expect=2)
     assert "were cured by a repair" in run("backtest", "backlight@0", "--since", "2029-01-01", *db, expect=4)
 
@@ -187,3 +208,29 @@ def test_strength_is_a_factor_on_what_the_file_counts_for() -> None:
     usual, doubled = learn(model, one, **quick), learn(model, two, strength=2.0, **quick)  # type: ignore[arg-type]
     both = zip(usual.chances, doubled.chances, strict=True)
     assert max(max(abs(a - b) for a, b in zip(x.means, y.means, strict=True)) for x, y in both) < 1e-3
+
+
+def test_rows_count_for_as_much_as_the_jobs_say() -> None:
+    """Rows whose jobs are as the file says count for as much as it says; rows that the jobs contradict, for less."""
+    model = model_of(TINY)
+
+    def jobs(dark: int, lit: int) -> Patterns:
+        told = [(["look=dark", "volts=30", "replace_lamp=works"], dark), (["look=lit", "replace_lamp=works"], lit)]
+        return Patterns.of(model.id, [(pattern(model, events), n) for events, n in told])
+
+    like, unlike = jobs(380, 20), jobs(200, 200)
+    quick = {"strength": None, "n_starts": 0, "with_blanks": False}
+    low, high = (learn(model, jobs, **quick).rows_factor for jobs in (unlike, like))  # type: ignore[arg-type]
+    assert low < 0.6 < 0.8 < high
+    assert learn(model, like, n_starts=0, with_blanks=False).rows_factor == 1
+
+
+def test_the_factor_on_rows_is_the_posterior_mean_of_its_logarithm() -> None:
+    """Two states, counts of one row: by the beta-binomial, on a grid of logarithms with a standard normal before."""
+    counts, added = np.array([[9.0, 1.0], [4.0, 6.0]]), np.array([[2.0, 2.0], [1.0, 3.0]])
+    logs = np.log(FACTORS)
+    values = -0.5 * logs**2
+    for (x, y), (a, b) in zip(counts, added, strict=True):
+        values += betaln(a * FACTORS + x, b * FACTORS + y) - betaln(a * FACTORS, b * FACTORS)
+    chances = np.exp(values - values.max())
+    assert factor_chances([(counts, added)]) == pytest.approx(chances / chances.sum())

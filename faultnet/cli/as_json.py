@@ -47,7 +47,8 @@ Json = dict[str, Any]
 
 def disclaimer(model: Model) -> str:
     """What every answer ends with."""
-    behind = "imported and used as they are" if model.is_imported else "reasoned, not measured"
+    learned = "partly learned from past jobs, else reasoned" if model.jobs_behind else "reasoned, not measured"
+    behind = "imported and used as they are" if model.is_imported else learned
     return (
         f"These are probabilities, not proof. The numbers behind them are {behind}. "
         "Local rules and licensed practice come first."
@@ -65,6 +66,7 @@ def answer_json(
         "version": diagnosis.version,
         "file": model.file,
         "digest": model.digest,
+        "group": {"column": model.pooled.column, "value": model.group} if model.pooled and model.group else None,
         **_assumed_json(case, diagnosis, ranking),
         "fits_better": None if fits_better is None else fits_better_json(fits_better),
         "events": events_json(model, case),

@@ -11,10 +11,13 @@ from faultnet.cli.chances import share_of, told_state, words_of
 from faultnet.cli.progress import counted
 from faultnet.cli.terminal import bold, note, table, wrapped, wrapped_table
 from faultnet.cli.workshop import workshop_of
+from faultnet.cpt import Floats
+from faultnet.errors import UsageProblem
 from faultnet.learning.conflict import SURPRISING
 from faultnet.learning.learn import Change, Learned
 from faultnet.model import Model
 from faultnet.model.chances import LEAST_JOBS, SHARES, Chances, chances_of, shift
+from faultnet.model.pooled import Pooled
 from faultnet.model.version import Version
 from faultnet.words import percent
 from faultnet.workshop.tuning import Tuned, Wanted, tune
@@ -22,12 +25,32 @@ from faultnet.workshop.versions import accept, check_named, check_said
 
 SCHEMA_VERSION = 1
 MOST_SHOWN = 12
+WORTH_TELLING = 0.03
+"""Shares whose roots differ by less are as good as equal: 5 and 6.4 %, 40 and 44 %."""
+
+FROM_JOBS, LEAST_STRENGTH, MOST_STRENGTH = "data", 0.01, 100.0
 
 _WHY_NOT = {
     "few": f"rest on fewer than {LEAST_JOBS} jobs",
     "untold": "rest on the file more than on the jobs, which tell them only together with others",
     "blanks": "change in the other direction if half of what nobody wrote down was normal",
 }
+
+
+def strength_of(text: str) -> float | None:
+    """What was typed after --strength: a factor, or None for `data`. UsageProblem: neither."""
+    if text == FROM_JOBS:
+        return None
+    try:
+        factor = float(text)
+    except ValueError:
+        factor = 0.0
+    if not LEAST_STRENGTH <= factor <= MOST_STRENGTH:
+        raise UsageProblem(
+            f"--strength {text}: a number from {LEAST_STRENGTH:g} to {MOST_STRENGTH:g}, such as 0.5 for half as much, "
+            f"or {FROM_JOBS}"
+        )
+    return factor
 
 
 def tune_model(
@@ -64,6 +87,7 @@ def tuned_text(tuned: Tuned, wanted: Wanted, *, full: bool = False) -> Iterator[
     shares = next((change for change in learned.changes if change.after.id == SHARES), None)
     yield from [] if shares is None else _shares(tuned.in_use, in_use[SHARES], shares)
     yield ""
+    yield from _groups(learned, shares, full=full)
     told = [change for change in learned.changes if not change.why_not and change.after.id != SHARES]
     told.sort(key=lambda change: -shift(in_use[change.after.id], change.after))
     yield bold("What else changes most") + "  (learned: from jobs enough, the same from everywhere)"
@@ -91,6 +115,37 @@ def _shares(model: Model, before: Chances, shares: Change) -> Iterator[str]:
         jobs = shares.after.means[n] * shares.after.jobs
         rows.append((str(mode), share_of(before, int(n)), share_of(shares.after, int(n)), f"{jobs:.0f}"))
     yield from table(rows, "lrrr")
+
+
+def _groups(learned: Learned, shares: Change | None, *, full: bool) -> Iterator[str]:
+    """Every group beside the shop, with the mode in which it differs most."""
+    pooled = learned.pooled
+    if pooled is None or shares is None:
+        return
+    yield bold(f"Shares by {pooled.column.replace('_', ' ')}") + "  (what differs most from the whole shop)"
+    apart = {value: _apart(shares.after, own.shares) for value, own in pooled.groups.items()}
+    telling = sorted((v for v in apart if apart[v].max() >= WORTH_TELLING), key=lambda v: -apart[v].max())
+    rows = [("jobs", "group", "", "shop", "group")]
+    for value in telling[: None if full else MOST_SHOWN]:
+        own, n = pooled.groups[value].shares, int(np.argmax(apart[value]))
+        rows.append((f"{own.jobs:.0f}", value, own.states[n], percent(shares.after.means[n]), share_of(own, n)))
+    if telling:
+        yield from table(rows, "rllrr")
+    if len(apart) > len(rows) - 1:
+        more = len(telling) - len(rows) + 1
+        yield f"  {len(apart) - len(telling)} groups like the whole shop" + (f"; {more} more: --full" if more else "")
+    yield wrapped(
+        f"Each is drawn towards the shop as if it had seen {pooled.pull_jobs:.0f} of the shop's jobs besides its own "
+        f"({pooled.low:.0f} to {pooled.high:.0f} by how far groups differ).",
+        2,
+    )
+    yield ""
+
+
+def _apart(shop: Chances, group: Chances) -> Floats:
+    """How far the shares of a group are from the shop's, on the scale on which their spread is even."""
+    apart: Floats = np.abs(np.sqrt(group.means) - np.sqrt(shop.means))
+    return apart
 
 
 def _rows(model: Model, in_use: dict[str, Chances], changes: list[Change]) -> Iterator[str]:
@@ -122,10 +177,13 @@ def closing(tuned: Tuned, wanted: Wanted) -> list[str]:
         else "Whether the advice would change is not known: none of the shop's own jobs was looked at."
     )
     strength = learned.model.strength
-    shares_jobs, rows_jobs = wanted.strength * strength.shares_jobs, wanted.strength * strength.rows_jobs
+    factor = wanted.strength or 1.0
+    rows_jobs = factor * learned.rows_factor * strength.rows_jobs
+    by_jobs = f", {strength.rows_jobs:g} by the file" if wanted.strength is None else ""
     third = (
-        f"Of the file's numbers a share counts as {shares_jobs:g} jobs already seen and a table row as {rows_jobs:g} "
-        "(--strength changes that); nothing is changed until you say --accept, with --by and --reason."
+        f"Of the file's numbers a share counts as {factor * strength.shares_jobs:g} jobs already seen and a table row "
+        f"as {rows_jobs:.3g}{by_jobs} (--strength changes that); nothing is changed until you say --accept, with --by "
+        "and --reason."
     )
     return [first, second, third]
 
@@ -146,8 +204,28 @@ def tuned_json(tuned: Tuned, version: Version | None = None) -> dict[str, Any]:
         "rounds": learned.steps,
         "converged": learned.converged,
         "numbers": [_change_json(learned, in_use[change.after.id], change) for change in learned.changes],
+        "rows_count_for_times": learned.rows_factor,
+        "groups": None if learned.pooled is None else _groups_json(learned.pooled),
         "advice": [{"job": a.number, "before": a.before, "after": a.after} for a in tuned.advised],
     }
+
+
+def _groups_json(pooled: Pooled) -> dict[str, Any]:
+    groups = []
+    for value, own in pooled.groups.items():
+        states = [
+            {
+                "state": state,
+                "learned": own.shares.means[n],
+                **dict(zip(("low", "high"), own.shares.interval(n), strict=True)),
+            }
+            for n, state in enumerate(own.shares.states)
+        ]
+        groups.append(
+            {"value": value, "jobs": own.shares.jobs, "strength_jobs": own.shares.strength_jobs, "states": states}
+        )
+    pull = {"pull_jobs": pooled.pull_jobs, "low": pooled.low, "high": pooled.high}
+    return {"column": pooled.column, **pull, "groups": groups}
 
 
 def _change_json(learned: Learned, in_use: Chances, change: Change) -> dict[str, Any]:

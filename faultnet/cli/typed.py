@@ -15,6 +15,7 @@ from faultnet.model import Model
 from faultnet.model.work import BenchState
 from faultnet.settings import ShopSettings
 from faultnet.shop import Shop, load_shop
+from faultnet.shop.groups import in_own_group
 from faultnet.shop.nominal import NominalTyped, known_nominal
 from faultnet.workshop.place import known_versions, listed_voltages, usual_database
 
@@ -58,6 +59,9 @@ def understand(asked: Asked) -> Understood:
         raise UsageProblem(f"--at {asked.at}: {model.id} says nothing of set-ups; leave it out")
     case = Case(meter=shop.meter, meters=shop.meters, inches=asked.inches, with_complaint=asked.with_complaint)
     case, told = _case_and_bench(model, case, asked, shop)
+    facts = {"panel": asked.nominal.panel, "board": asked.nominal.board}
+    facts |= {} if asked.inches is None else {"size": f"{asked.inches:g}"}
+    model = in_own_group(model, facts, shop.panel_groups)
     return Understood(model, case, bench_after_events(model, case).after(**told), shop.settings_for(asked.trained))
 
 

@@ -42,6 +42,7 @@ def count_patterns(
     voltages: Collection[Entry] = (),
     group_of: Callable[[str], str] = str,
     a_decade: int = USUAL_A_DECADE,
+    half_life_months: float = 0.0,
 ) -> Patterns:
     """The jobs of a history that ended, as patterns of evidence with their counts.
 
@@ -49,6 +50,7 @@ def count_patterns(
     `*` may stand for several. by: further columns to count by (`statement.BY`); before: only jobs that came in before
     this day. voltages: the shop's list, for sets whose label nobody noted; group_of: the panel group of a panel code,
     itself if none is said. a_decade: to how many preferred numbers a decade volts are rounded (24 to 192), 0 for not.
+    half_life_months: jobs that came in so long before the last one count for half; 0: all count the same.
 
     What nobody can read is in `left_out`, with the reason. UsageProblem, FileProblem, StoreProblem: as they say.
     """
@@ -64,7 +66,10 @@ def count_patterns(
 
         asked = asked_files([source] if isinstance(source, Path | str) else source, model)
     with asked as history, _without_collection():
-        return count(history, model, by=by, before=before, voltages=voltages, group_of=group_of, a_decade=a_decade)
+        return count(
+            history, model, by=by, before=before, voltages=voltages, group_of=group_of, a_decade=a_decade,
+            half_life_months=half_life_months,
+        )  # fmt: skip
 
 
 def count(
@@ -76,6 +81,7 @@ def count(
     voltages: Collection[Entry],
     group_of: Callable[[str], str],
     a_decade: int,
+    half_life_months: float = 0.0,
 ) -> Patterns:
     """The same, of a history wherever it can be asked."""
     nominals: dict[str, Nominal | None] = {"": None}
@@ -85,8 +91,9 @@ def count(
     for lookup in lookups:
         asked = (tuple(str(cell or "") for cell in row) for row in history.rows(lookup.distinct))
         history.keep(lookup, [(*cells, lookup.said(cells)) for cells in list(asked)])
-    fold = Fold(model, a_decade, tuple(by), nominals)
-    fold.add(history.rows(statement(model, lookups, by, before)))
+    fold = Fold(model, a_decade, tuple(by), nominals, half_life_months)
+    asked_by = (*by, "month") if half_life_months else by
+    fold.add(history.rows(statement(model, lookups, asked_by, before)))
     return fold.patterns()
 
 

@@ -29,15 +29,15 @@ def half_of_blanks_normal(model: Model, patterns: Patterns) -> Patterns:
 
 
 def _usual(model: Model, patterns: Patterns) -> list[str]:
-    counts = dict.fromkeys(model.observations, 0)
+    counts = dict.fromkeys(model.observations, 0.0)
     for pattern, n_jobs in zip(patterns, patterns.jobs.tolist(), strict=True):
         for name in _seen(pattern):
             counts[name] += n_jobs
-    apart = dict.fromkeys(model.observations, 0)
+    apart = dict.fromkeys(model.observations, 0.0)
     for each in patterns.apart:
         if each.node in apart:
             apart[each.node] += each.jobs
-    least = USUAL_SHARE * patterns.n_jobs
+    least = USUAL_SHARE * patterns.counts_for
     return [name for name, n in counts.items() if n >= least and name != model.complaint and not apart[name]]
 
 

@@ -4,34 +4,28 @@ from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
-import numpy.typing as npt
-import scipy.sparse as sparse
 
 from faultnet.cpt import Floats, Ints
 from faultnet.learning.expect import Values
-from faultnet.learning.layout import summed
 from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Point
+from faultnet.learning.spread import outline_roots, outline_standings
 
-AnyInts = npt.NDArray[np.signedinteger]
 
-
-class CauseScores:
-    """Scores of patterns, less what is expected of sets with their complaint.
+class RootScores:
+    """Scores of root states and of standings at a point, and what is expected of sets with a complaint.
 
     Columns: of the odds, then those of links and conditions where the frame has them.
     """
 
-    def __init__(self, aim: Aim, point: Point, values: Values) -> None:
-        self.aim, self.point, self.values = aim, point, values
-        history = aim.history
-        self.layout, self.forms, self.groups = history.layout, history.forms, history.given_of
+    def __init__(self, aim: Aim, point: Point) -> None:
+        self.aim, self.point = aim, point
+        self.layout, self.given_of = aim.history.layout, aim.history.given_of
+        self.priors = aim.history.hidden.prior(point, aim.history.givens)
         self.names = [*aim.frame.conditions(point)]
         self.blocks = self._blocks()
-        self._of_given = cache(self._given_scores)
-        self._of_shape = cache(self._shape_scores)
-        self._expected = cache(self._expected_scores)
-        self.kind_of = aim.told.kind_of
+        self.of_given = cache(self._of_given)
+        self.expected = cache(self._expected)
 
     def _blocks(self) -> list[slice]:
         """Where links and conditions stand among the scores of a root state, after the odds."""
@@ -44,27 +38,7 @@ class CauseScores:
         """Odds, then all chances of links and conditions."""
         return len(self.point.odds) + sum(int(block.stop - block.start) for block in self.blocks)
 
-    def add(self, patterns: Ints, shares: Sequence[Floats], scores: Floats) -> None:
-        """Add the scores of some patterns, each spread over its outlines like this.
-
-        scores: as `information` lays them out, ``(n_patterns, n_chances + n_modes)``.
-        """
-        program = self.aim.history.program
-        n_chances = len(self.point.chances)
-        for number, (pattern, share) in enumerate(zip(patterns, shares, strict=True)):
-            shape = int(program.shape_of[pattern])
-            own = share @ self._of_shape(shape)
-            kind = int(self.kind_of[pattern])
-            if kind >= 0:
-                own = own - self._expected(kind, program.shapes[shape].group)
-            at = len(self.point.odds)
-            scores[number, n_chances:] += own[:at]
-            for block in self.blocks:
-                size = block.stop - block.start
-                scores[number, block] += own[at : at + size]
-                at += size
-
-    def _given_scores(self, given: int) -> Floats:
+    def _of_given(self, given: int) -> Floats:
         """Of every root state with what is given, coupled conditions averaged over: ``(n_roots, n_scores)``.
 
         Free sides are left at 0: they are known by the standing.
@@ -101,7 +75,7 @@ class CauseScores:
             at += size
         return scores
 
-    def _standing_scores(self, group: int) -> Floats:
+    def of_standings(self, group: int) -> Floats:
         """Of every standing in a group, the states of the free sides that it tells of: ``(n_standings, n_scores)``."""
         scores = np.zeros((self.layout.n_standings, self.n_scores))
         at = len(self.point.odds) + 2 * len(self.aim.model.collateral)
@@ -111,40 +85,56 @@ class CauseScores:
             at += block.stop - block.start
         return scores
 
-    def _shape_scores(self, shape: int) -> Floats:
-        """Of every outline of a shape: ``(n_outlines, n_scores)``."""
-        group = self.aim.history.program.shapes[shape].group
-        classes, form = self.forms.classes[group], self.forms.listed[int(self.forms.form_of[shape])]
-        given = int(self.groups[group])
-        by_root, by_standing = self._of_given(given), self._standing_scores(group)
-        prior, chances = self.values.priors[given], self.values.chances[group]
-        weight = self.values.parts[group] * prior[classes.root_of]
-        by_class = _gathered(classes.label, weight, classes.n_classes, classes.root_of, len(by_root)) @ by_root
-        sides = np.flatnonzero(by_standing.any(axis=0))
-        own = chances[classes.standing_of] * prior[classes.root_of][classes.part_of]
-        for column in sides:
-            by_class[:, column] += summed(
-                classes.label[classes.part_of], own * by_standing[classes.standing_of, column], classes.n_classes
-            )
-        mass = summed(classes.label, weight, classes.n_classes)
-        ones = np.ones(len(form.class_of))
-        members = _gathered(form.outline_of, ones, len(form.rows), form.class_of, classes.n_classes)
-        totals, masses = members @ by_class, members @ mass
-        scores: Floats = np.divide(totals, masses[:, None], out=np.zeros_like(totals), where=masses[:, None] > 0)
-        return scores
-
-    def _expected_scores(self, kind: int, group: int) -> Floats:
+    def _expected(self, kind: int, group: int) -> Floats:
         """What is expected of sets brought in like this, with what is given: ``(n_scores,)``."""
-        given = int(self.groups[group])
-        prior, told = self.values.priors[given], self.aim.told.columns[kind]
+        given = int(self.given_of[group])
+        prior, told = self.priors[given], self.aim.told.columns[kind]
         every = self.layout.standing_chances(self.aim.sides(self.point))
         by_root = (every @ told) * prior
         total = by_root.sum()
         by_standing = every * (told @ prior) / total
-        scores: Floats = by_root @ self._of_given(given) / total + by_standing @ self._standing_scores(group)
+        scores: Floats = by_root @ self.of_given(given) / total + by_standing @ self.of_standings(group)
         return scores
 
 
-def _gathered(to: AnyInts, weights: Floats, n_to: int, taken: AnyInts, n_from: int) -> sparse.csr_matrix:
-    """The matrix that adds so much of some rows to others: ``(n_to, n_from)``."""
-    return sparse.csr_matrix((weights, (to, taken)), (n_to, n_from))
+class CauseScores:
+    """Scores of patterns, less what is expected of sets with their complaint; columns as of `RootScores`."""
+
+    def __init__(self, aim: Aim, point: Point, values: Values) -> None:
+        self.history, self.values = aim.history, values
+        self.roots = RootScores(aim, point)
+        self.kind_of = aim.told.kind_of
+        self._of_shape = cache(self._shape_scores)
+
+    def add(self, patterns: Ints, shares: Sequence[Floats], scores: Floats) -> None:
+        """Add the scores of some patterns, each spread over its outlines like this.
+
+        scores: as `information` lays them out, ``(n_patterns, n_chances + n_modes)``.
+        """
+        program = self.history.program
+        n_chances = len(self.roots.point.chances)
+        for number, (pattern, share) in enumerate(zip(patterns, shares, strict=True)):
+            shape = int(program.shape_of[pattern])
+            own = share @ self._of_shape(shape)
+            kind = int(self.kind_of[pattern])
+            if kind >= 0:
+                own = own - self.roots.expected(kind, program.shapes[shape].group)
+            at = len(self.roots.point.odds)
+            scores[number, n_chances:] += own[:at]
+            for block in self.roots.blocks:
+                size = block.stop - block.start
+                scores[number, block] += own[at : at + size]
+                at += size
+
+    def _shape_scores(self, shape: int) -> Floats:
+        """Of every outline of a shape: ``(n_outlines, n_scores)``."""
+        history, values = self.history, self.values
+        group = history.program.shapes[shape].group
+        given = int(history.given_of[group])
+        by_root = outline_roots(history, values, shape)
+        scores: Floats = by_root @ self.roots.of_given(given)
+        by_standing = self.roots.of_standings(group)
+        if sides := np.flatnonzero(by_standing.any(axis=0)).tolist():
+            spread = outline_standings(history, values, shape)
+            scores[:, sides] += spread @ by_standing[:, sides]
+        return scores

@@ -16,6 +16,7 @@ from faultnet.learning.expect import Expected
 from faultnet.learning.hidden import RootPrior
 from faultnet.learning.layout import summed
 from faultnet.learning.point import Point
+from faultnet.model import Model
 from faultnet.model.chances import SECOND_FAULT, SHARES, Chances, chances_of
 
 if TYPE_CHECKING:
@@ -26,18 +27,28 @@ _DIFFERENCE = 1e-4
 
 
 @dataclass(frozen=True, eq=False)
+class Stated:
+    """What the prior says of causes: shares, ``(n_modes,)``, and the chance of a second fault, with their strengths."""
+
+    shares: Floats
+    second: float
+    shares_jobs: float
+    second_jobs: float
+
+    @classmethod
+    def of(cls, model: Model) -> "Stated":
+        """By a model's own numbers."""
+        shares, strength = np.array([model.shares[mode] for mode in model.modes]), model.strength
+        return cls(shares, model.second_fault_share, strength.shares_jobs, strength.second_fault)
+
+
+@dataclass(frozen=True, eq=False)
 class Causes:
     """Odds, links and conditions: what is faulty before anything is seen, of sets with the complaint."""
 
     aim: "Aim"
     hidden: RootPrior
-
-    @cached_property
-    def _stated(self) -> tuple[Floats, float, float, float]:
-        """The model's own shares and chance of a second fault, and the strength of each."""
-        model = self.aim.model
-        shares = np.array([model.shares[mode] for mode in model.modes])
-        return shares, model.second_fault_share, model.strength.shares_jobs, model.strength.second_fault
+    stated: Stated
 
     @property
     def has_second(self) -> bool:
@@ -85,11 +96,11 @@ class Causes:
 
     def log_prior(self, point: Point) -> float:
         """Of the shares and of the chance of a second fault, as of all other chances."""
-        stated, second, strength, second_strength = self._stated
         shares, several = self.shares_now(point)
-        total = strength * float(stated @ np.log(np.where(stated > 0, shares, 1.0)))
+        own, second = self.stated.shares, self.stated.second
+        total = self.stated.shares_jobs * float(own @ np.log(np.where(own > 0, shares, 1.0)))
         if self.has_second:
-            total += second_strength * (second * np.log(several) + (1 - second) * np.log(1 - several))
+            total += self.stated.second_jobs * (second * np.log(several) + (1 - second) * np.log(1 - several))
         return float(total)
 
     def gradient(self, point: Point, expected: Expected) -> tuple[Floats, Floats, dict[str, Floats], dict[str, Floats]]:
@@ -131,7 +142,7 @@ class Causes:
             n_jobs[name] = history.jobs_without(name)
             by_condition[name] = told + added - added.sum() * conditions[name]
         scale = {
-            "modes": (chosen_sets + self._stated[2] * confirmed).sum(axis=0) @ roots.is_mode,
+            "modes": (chosen_sets + self.stated.shares_jobs * confirmed).sum(axis=0) @ roots.is_mode,
             "faults": np.array([self._faults_spread(chosen_sets, confirmed)]),
             "jobs": np.array([n_jobs[name] for name in conditions]),
             "links": data.sum(axis=0) @ self._causes_of_links,
@@ -153,15 +164,16 @@ class Causes:
 
     def _pull(self, confirmed: Floats) -> Floats:
         """How the prior of shares and second faults weighs joint states with the confirmed complaint."""
-        stated, second, strength, second_strength = self._stated
+        stated, second = self.stated, self.stated.second
         is_mode, n_faults = self.hidden.roots.is_mode, self.hidden.roots.n_faults
         by_state = confirmed.sum(axis=0)
         present = by_state @ is_mode
-        pull: Floats = strength * (is_mode @ (stated / np.maximum(present, 1e-300)) - n_faults / present.sum())
+        by_mode = is_mode @ (stated.shares / np.maximum(present, 1e-300))
+        pull: Floats = stated.shares_jobs * (by_mode - n_faults / present.sum())
         if self.has_second:
             several = float(by_state[n_faults >= 2].sum())
             has = n_faults >= 2
-            pull = pull + second_strength * (np.where(has, second / several, (1 - second) / (1 - several)) - 1)
+            pull = pull + stated.second_jobs * (np.where(has, second / several, (1 - second) / (1 - several)) - 1)
         return pull
 
     def _faults_spread(self, chosen_sets: Floats, confirmed: Floats) -> float:
@@ -176,13 +188,8 @@ class Causes:
             has = n_faults >= 2
             several = float(prior[has].sum())
             covariance = float(prior @ (has * n_faults)) - several * float(prior @ n_faults)
-            spread += self._stated[3] * covariance**2 / (several * (1 - several))
+            spread += self.stated.second_jobs * covariance**2 / (several * (1 - several))
         return spread
-
-    @property
-    def stated_strengths(self) -> tuple[float, float]:
-        """How many jobs the model's own shares count for, and its chance of a second fault."""
-        return self._stated[2:]
 
     def slopes(self, point: Point) -> tuple[Floats, float, Floats, Floats]:
         """Shares and the chance of a second fault, and how they grow with the logarithms of the odds.
@@ -201,10 +208,9 @@ class Causes:
     def prior_information(self, point: Point) -> Floats:
         """What the prior of shares and second faults says of the logarithms of the odds: ``(n_modes, n_modes)``."""
         shares, second, by_odds, by_second = self.slopes(point)
-        strength, second_strength = self.stated_strengths
-        total: Floats = strength * (by_odds / np.maximum(shares, 1e-12)) @ by_odds.T
+        total: Floats = self.stated.shares_jobs * (by_odds / np.maximum(shares, 1e-12)) @ by_odds.T
         if self.has_second:
-            total = total + second_strength / (second * (1 - second)) * np.outer(by_second, by_second)
+            total = total + self.stated.second_jobs / (second * (1 - second)) * np.outer(by_second, by_second)
         else:  # odds of a single component keep their sum, which sets that came in do not tell
             total = total + np.ones_like(total)
         return total

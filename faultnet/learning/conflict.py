@@ -22,7 +22,8 @@ def surprise(before: Chances, after: Chances) -> float | None:
     Each state by itself is beta-binomial, with the number's strength; times the number of states (Bonferroni), at most
     1. Jobs that leave a number open count for less, as the strength afterwards says; with fewer than 10, None.
     """
-    n, strength = round(after.strength_jobs - before.strength_jobs), before.strength_jobs
+    told, strength = after.strength_jobs - before.strength_jobs, before.strength_jobs
+    n = round(told if after.kind in _NOT_COUNTED else min(told, after.jobs))
     if n < LEAST_JOBS or strength <= 0:
         return None
     behind = float(n) if after.kind in _NOT_COUNTED else after.jobs

@@ -231,7 +231,7 @@ class History:
             log_evidence=log_evidence + program.log_scale,
             roots=roots,
             sides=sides,
-            rows=self._rows_counted(values, by_column),
+            rows=self.rows_counted(values, by_column),
             changes=self._changes_counted(by_column),
         )
 
@@ -255,7 +255,7 @@ class History:
                 sides[name] += summed(self.layout.state_of[name], counts, len(sides[name]))
         return roots, sides
 
-    def _rows_counted(self, values: Values, by_column: Floats) -> dict[str, Floats]:
+    def rows_counted(self, values: Values, by_column: Floats) -> dict[str, Floats]:
         """Counts of the states of every leaf in each of its rows, from those of columns."""
         totals = [np.zeros_like(rows) for rows in values.node_rows]
         for seen, columns, start in zip(self.program.seen, values.seen, self._places[0], strict=False):

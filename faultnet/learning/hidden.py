@@ -1,7 +1,7 @@
 """The prior of the hidden nodes at some numbers, for every state of what is given."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Protocol
 
@@ -21,6 +21,10 @@ class Hidden(Protocol):
         """P(coupled sides, joint state, and what is given): ``(n_given, n_roots)``."""
         ...
 
+    def by(self, frame: Frame) -> "Hidden":
+        """The same, with numbers that stand in this frame."""
+        ...
+
 
 @dataclass(frozen=True, eq=False)
 class RootPrior:
@@ -32,6 +36,9 @@ class RootPrior:
     def prior(self, point: Point, givens: Sequence[Mapping[str, str]]) -> Floats:
         table = self.table(point)
         return self.mixed(self.weights(point, givens), table)
+
+    def by(self, frame: Frame) -> "RootPrior":
+        return replace(self, frame=frame)
 
     def table(self, point: Point) -> Floats:
         """P(joint state | coupled conditions): ``(n_conditions, n_joint)``."""
@@ -69,6 +76,9 @@ class TablePrior:
             product = product * chances[rows, self.axes.index[node]]
         shape = (*(len(self.axes.network[side].states) for side in self.axes.sides), self.axes.n_joint)
         return self.layout.column(np.broadcast_to(product, shape))
+
+    def by(self, frame: Frame) -> "TablePrior":
+        return replace(self, frame=frame)
 
     def counted(self, roots: Floats) -> dict[str, Floats]:
         """Expected counts of the rows of hidden nodes, from those of root states: ``(n_rows, n_states)`` each."""

@@ -20,6 +20,7 @@ from faultnet.learning.expect import History
 from faultnet.learning.hidden import RootPrior
 from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Point
+from faultnet.learning.spread import Spreader
 
 MOST_PATTERNS = 20_000
 """Of more patterns a sample stands for all."""
@@ -56,11 +57,10 @@ class Information:
         shares, second, by_odds, by_second = causes.slopes(self.point)
         own = self.covariance[n:, n:]
         spread = np.diag(by_odds.T @ own @ by_odds)
-        of_second = float(by_second @ own @ by_second)
-        strength, second_strength = causes.stated_strengths
+        of_second = np.array([by_second @ own @ by_second])
         return (
-            _ratio(shares * (1 - shares), spread, strength),
-            _ratio(np.array([second * (1 - second)]), np.array([of_second]), second_strength),
+            _ratio(shares * (1 - shares), spread, causes.stated.shares_jobs),
+            _ratio(np.array([second * (1 - second)]), of_second, causes.stated.second_jobs),
         )
 
 
@@ -106,7 +106,7 @@ def scores_of(aim: Aim, point: Point, seed: int = 0) -> Iterator[tuple[Floats, F
     """Scores of patterns, ``(n_some, n_chances + n_modes)``, and how many jobs each stands for, some at a time."""
     history = aim.history
     chosen, times = _sample(history, seed)
-    spreader = _Spreader(history, point)
+    spreader = Spreader(history, point)
     by_column = _column_scores(aim, point, spreader)
     causes = CauseScores(aim, point, spreader.values) if isinstance(history.hidden, RootPrior) else None
     for first in range(0, len(chosen), _AT_ONCE):
@@ -127,40 +127,7 @@ def _sample(history: History, seed: int) -> tuple[Ints, float]:
     return np.sort(rng.choice(n, MOST_PATTERNS, replace=False)), n / MOST_PATTERNS
 
 
-class _Spreader:
-    """How patterns spread over outlines and rows, at a point."""
-
-    def __init__(self, history: History, point: Point) -> None:
-        self.history, self.values = history, history.values(point)
-        self.n_columns = len(self.values.columns)
-
-    def of(self, patterns: Ints) -> tuple[sparse.csr_matrix, list[Floats]]:
-        """Shares of rows of columns, ``(n_patterns, n_columns)``, and of each pattern those of its outlines."""
-        from faultnet.learning.kernels import spread
-
-        history, program, forms = self.history, self.history.program, self.history.forms
-        sizes = np.diff(forms.outline_start)[program.shape_of[patterns]]
-        n_acts = (program.start[patterns + 1] - program.start[patterns]).astype(np.int64)
-        room = int((np.minimum(sizes, history.most_rows) * n_acts).sum())
-        out = (
-            np.empty(int(sizes.sum())),
-            np.empty(len(patterns) + 1, np.int64),
-            np.empty(room, np.int64),
-            np.empty(room),
-        )
-        start = np.concatenate([[0], np.cumsum(n_acts)])
-        acts = np.concatenate([program.act_of[program.start[p] : program.start[p + 1]] for p in patterns])
-        about = start, acts, program.shape_of[patterns], history.column_start
-        weights, buffer = np.empty(forms.most_outlines), np.zeros(history.most_rows)
-        n = spread(
-            0, len(patterns), about, forms.for_patterns, self.values.masses, self.values.columns, weights, buffer, out
-        )
-        shares, entry_start, at, share = out
-        shape = len(patterns), self.n_columns
-        return sparse.csr_matrix((share[:n], at[:n], entry_start), shape), np.split(shares, np.cumsum(sizes)[:-1])
-
-
-def _column_scores(aim: Aim, point: Point, spreader: _Spreader) -> sparse.csr_matrix:
+def _column_scores(aim: Aim, point: Point, spreader: Spreader) -> sparse.csr_matrix:
     """How the logarithm of every entry of the columns grows with those of the chances: ``(n_columns, n_chances)``."""
     history, frame = aim.history, aim.frame
     rows: list[Ints] = []

@@ -222,3 +222,29 @@ def spread(first, last, program, shapes, masses, columns, weights, buffer, out):
                     buffer[row] = 0.0
     entry_start[last - first] = n_entries
     return n_entries
+
+
+@njit(cache=True, nogil=True)
+def draw_ways(patterns, program, shapes, masses, columns, jobs, chance, by_column, weights):  # type: ignore[no-untyped-def]
+    """One way that each job can have come about, drawn by its weight, added to the counts of columns.
+
+    patterns: which, one for every job; jobs: what each counts for; chance: drawn evenly from 0 to 1 for each.
+    """
+    start, act_of, shape_of, column_start = program
+    outline_start, row_start, rows = shapes
+    for n in range(len(patterns)):
+        p = patterns[n]
+        total = _weigh_outlines(p, program, shapes, masses, columns, weights)
+        if not total > 0.0:
+            continue
+        shape = shape_of[p]
+        left, o = chance[n] * total, 0
+        last = outline_start[shape + 1] - outline_start[shape] - 1
+        while o < last and left >= weights[o]:
+            left -= weights[o]
+            o += 1
+        begin = start[p]
+        n_acts = start[p + 1] - begin
+        at = row_start[shape] + o * n_acts
+        for k in range(n_acts):
+            by_column[column_start[act_of[begin + k]] + rows[at + k]] += jobs[n]

@@ -1,6 +1,6 @@
 """Learning as a whole: from a model and its patterns to what changes, with how sure that is and what stays unknown."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -12,13 +12,17 @@ from faultnet.errors import TooLittleData
 from faultnet.learning.blanks import half_of_blanks_normal
 from faultnet.learning.climb import Climb, climb
 from faultnet.learning.conflict import surprise
+from faultnet.learning.groups import pooled_shares
 from faultnet.learning.information import information
 from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Point
 from faultnet.learning.prepare import aim_at
+from faultnet.learning.row_draws import rows_count_for
 from faultnet.model import Model
-from faultnet.model.chances import LEAST_JOBS, Chances, chances_of, shift, with_chances
+from faultnet.model.chances import LEAST_JOBS, SECOND_FAULT, SHARES, Chances, chances_of, shift, with_chances
+from faultnet.model.pooled import Pooled
 from faultnet.patterns import Patterns
+from faultnet.patterns.split import split
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -81,7 +85,8 @@ class Learned:
 
     log_score_before, log_score_after: log likelihood of a job given its complaint, on average, in nats. steps: how
     often expected counts were worked out; converged: whether climbing ended by itself. root_odds: the prior odds that
-    the learned shares stand for.
+    the learned shares stand for. pooled: shares by the column that the jobs were counted by; None where they were not,
+    or too few groups say how much they differ. rows_factor: on how many jobs the table rows count for.
     """
 
     model: Model
@@ -93,6 +98,8 @@ class Learned:
     steps: int
     converged: bool
     root_odds: tuple[float, ...] = ()
+    pooled: Pooled | None = None
+    rows_factor: float = 1.0
 
     @cached_property
     def chances(self) -> tuple[Chances, ...]:
@@ -122,7 +129,8 @@ class Learned:
 
     def as_version(self, version: str) -> Model:
         """The model with the learned numbers."""
-        return replace(with_chances(self.model, self.chances, version), root_odds=self.root_odds or None)
+        numbers = with_chances(self.model, self.chances, version)
+        return replace(numbers, root_odds=self.root_odds or None, pooled=self.pooled)
 
 
 Told = Callable[[str, int], object]
@@ -133,17 +141,18 @@ def learn(
     patterns: Patterns,
     *,
     usual: Case | None = None,
-    strength: float = 1.0,
+    strength: float | None = 1.0,
     n_starts: int = N_STARTS,
     with_blanks: bool = True,
     seed: int = 0,
     told: Told = lambda _what, _n: None,
 ) -> Learned:
-    """What past jobs change of a model's numbers.
+    """What past jobs change of a model's numbers; of patterns counted by a column, its shares by values as well.
 
-    usual: the shop's meters. strength: a factor on how many jobs the model's own numbers count for. n_starts: climbs
-    from other numbers, drawn with this seed; with_blanks: learn once more with half of the blanks taken for normal.
-    told: called with what is being done and how often.
+    usual: the shop's meters. strength: a factor on how many jobs the model's own numbers count for; None: shares for
+    what the model says, and table rows for as much as the jobs say. n_starts: climbs from other numbers, drawn with
+    this seed; with_blanks: learn once more with half of the blanks taken for normal. told: called with what is being
+    done and how often.
 
     TooLittleData: fewer than 30 jobs ended. UsageProblem: the model is too large.
     """
@@ -152,12 +161,19 @@ def learn(
             f"{patterns.n_jobs} jobs with {model.id} have ended; at least {FEWEST_JOBS} are needed to learn from. "
             "Take in past jobs with `faultnet history import`."
         )
-    weighed = with_strength(model, strength)
+    groups = split(patterns) if patterns.by else None
+    patterns = patterns if groups is None else groups.patterns
+    weighed = with_strength(model, 1.0 if strength is None else strength)
     told("preparing", 0)
     whole = aim_at(weighed, patterns, usual)
     own = whole.frame.own
     near = climb(_focused(whole, own), own, tolerance=1e-6, told=lambda n, _: told("learning", n)).point
     aim = _focused(whole, near)  # what matters at the numbers of the file may not be what matters here
+    rows_factor = 1.0
+    if strength is None and not model.is_imported:
+        rows_factor = rows_count_for(aim, near, seed)
+        weighed = with_strength(model, rows_factor, kinds=("row",))
+        whole, aim = whole.by(weighed), aim.by(weighed)
     best = climb(aim, near, told=lambda n, _: told("learning", n))
     rng = np.random.default_rng(seed)
     others = [_from_elsewhere(aim, rng, told) for _ in range(n_starts)]
@@ -183,26 +199,33 @@ def learn(
         )
         for each in after.values()
     )
-    n = patterns.n_jobs
     start = whole.history.expect(own)
-    return Learned(
+    learned = Learned(
         model=model,
         changes=tuple(sorted(changes, key=lambda change: [*before].index(change.before.id))),
-        n_jobs=n,
+        n_jobs=patterns.n_jobs,
         left_out=tuple((left.why, left.jobs) for left in patterns.left_out),
-        log_score_before=aim.log_likelihood(own, start) / n,
-        log_score_after=aim.log_likelihood(top.point, top.expected) / n,
+        log_score_before=aim.log_likelihood(own, start) / patterns.counts_for,
+        log_score_after=aim.log_likelihood(top.point, top.expected) / patterns.counts_for,
         steps=top.steps,
         converged=top.converged,
         root_odds=tuple(top.point.odds.tolist()),
+        rows_factor=rows_factor,
     )
+    if groups is None or model.is_imported:
+        return learned
+    told("groups", 0)
+    by_id = {each.id: each for each in learned.chances}
+    of_shop = by_id[SHARES], by_id[SECOND_FAULT]
+    return replace(learned, pooled=pooled_shares(aim, top.point, of_shop, groups, seed))
 
 
-def with_strength(model: Model, factor: float) -> Model:
-    """The model with all strengths times a factor."""
+def with_strength(model: Model, factor: float, kinds: Collection[str] = ()) -> Model:
+    """The model with the strengths of these kinds of numbers, or of all, times a factor."""
     if factor == 1 or model.is_imported:  # imported numbers count for nothing beside jobs
         return model
-    changed = [replace(each, strength_jobs=factor * each.strength_jobs) for each in chances_of(model)]
+    own = (each for each in chances_of(model) if not kinds or each.kind in kinds)
+    changed = [replace(each, strength_jobs=factor * each.strength_jobs) for each in own]
     odds = tuple(model.compiled.odds[mode] for mode in model.modes)
     return replace(with_chances(model, changed, model.version), root_odds=odds)
 

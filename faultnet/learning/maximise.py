@@ -10,12 +10,12 @@ from functools import cached_property
 import numpy as np
 
 from faultnet.cpt import Floats
-from faultnet.learning.causes import Causes
+from faultnet.learning.causes import Causes, Stated
 from faultnet.learning.complaint import Chosen, Told
 from faultnet.learning.expect import Expected, History
 from faultnet.learning.hidden import RootPrior, TablePrior
 from faultnet.learning.noisy_counts import effect_counts
-from faultnet.learning.point import Frame, Point
+from faultnet.learning.point import Frame, Point, frame_of
 from faultnet.model import Model
 from faultnet.model.chances import Chances
 
@@ -43,6 +43,12 @@ class Aim:
     def model(self) -> Model:
         """The model as it was written."""
         return self.frame.model
+
+    def by(self, model: Model) -> "Aim":
+        """The same with a model that says the same numbers with other strengths."""
+        frame = frame_of(model)
+        history = replace(self.history, frame=frame, hidden=self.history.hidden.by(frame))
+        return replace(self, history=history)
 
     @cached_property
     def fixed(self) -> frozenset[str]:
@@ -158,4 +164,4 @@ class Aim:
     def causes(self) -> Causes:
         """The part of odds, links and conditions."""
         assert isinstance(self.history.hidden, RootPrior)
-        return Causes(self, self.history.hidden)
+        return Causes(self, self.history.hidden, Stated.of(self.model))

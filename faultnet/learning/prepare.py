@@ -49,5 +49,5 @@ def _apart(model: Model, frame: Frame, patterns: Patterns) -> Floats:
             last = next((i for i in reversed(pattern.items) if isinstance(i, RepairOutcome) and i.works), None)
             for made in () if last is None else last.made:
                 place = frame.place[f"comeback.{made}"]
-                counts[place.start + (pattern.came_back != "same")] += int(n_jobs)
+                counts[place.start + (pattern.came_back != "same")] += n_jobs
     return counts

@@ -10,6 +10,7 @@ from faultnet.model.model import Model, Strength
 from faultnet.model.nodes import Component, Effect, ModeId, Noisy, Observation, Row
 
 SHARES, SECOND_FAULT = "shares", "second_fault_share"
+SECOND_STATES = ("two_or_more", "one")
 
 LEAST_JOBS = 30
 """Fewer jobs than this behind a number, and it is not called learned."""
@@ -77,7 +78,7 @@ def _causes(model: Model) -> Iterator[Chances]:
     if not model.is_imported:
         modes, strength = tuple(map(str, model.modes)), model.strength
         yield Chances(SHARES, modes, tuple(model.shares.values()), strength.shares_jobs)
-        yield _chance(SECOND_FAULT, ("two_or_more", "one"), model.second_fault_share, strength.second_fault)
+        yield _chance(SECOND_FAULT, SECOND_STATES, model.second_fault_share, strength.second_fault)
     for condition in model.conditions.values():
         yield Chances(f"condition.{condition.id}", condition.states, condition.shares, condition.strength_jobs)
     for link in model.collateral:

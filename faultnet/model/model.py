@@ -12,6 +12,7 @@ from faultnet.model.work import BenchTest, Repair, SetupChange
 
 if TYPE_CHECKING:
     from faultnet.model.compiled import Compiled
+    from faultnet.model.pooled import Pooled
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,7 @@ class Model:
     tables: of an imported network the tables of all its nodes, used as they are; None in a model of our own. also_seen:
     its components and rails as observations, since it may be told of any node.
     jobs_behind: how many past jobs are behind each of its numbers (`chances.Chances`), none of one as written.
+    pooled: shares of groups of jobs besides the shop's; group: the one whose shares these are, "" for the whole shop's.
     notice: what to tell beside its answers, such as that a version does not fit its file any more.
     file and digest: where the model was read from, and the first hexadecimal digits of the SHA-256 of what stood there;
     models that say the same are equal wherever they were read.
@@ -71,6 +73,8 @@ class Model:
     tables: Mapping[str, tuple[tuple[float, ...], ...]] | None = None
     also_seen: Mapping[str, Observation] = field(default_factory=dict)
     jobs_behind: Mapping[str, float] = field(default_factory=dict)
+    pooled: "Pooled | None" = None
+    group: str = ""
     notice: str = ""
     file: str = field(default="", compare=False)
     digest: str = field(default="", compare=False)

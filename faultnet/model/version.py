@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from faultnet.model.chances import Chances, chances_of, shift, with_chances
+from faultnet.model.chances import SHARES, Chances, chances_of, shift, with_chances
 from faultnet.model.model import Model
+from faultnet.model.pooled import Pooled, pooled_from_document
 
 
 @dataclass(frozen=True)
@@ -14,8 +15,9 @@ class Version:
 
     number: from 1; parent: the version it was learned beside, 0 for the file as written. digest: SHA-256 of the file it
     was learned with. chances: all numbers that differ from the file's, none for the file as written again; root_odds:
-    the solved priors. n_jobs, log_scores: how many jobs were learned from, and the log score of a job before and after
-    (nats). by, reason, at: who accepted it, why, and when (ISO 8601, UTC). undoes: the version it takes back, or None.
+    the solved priors; pooled: shares of groups of jobs, where they were learned. n_jobs, log_scores: how many jobs were
+    learned from, and the log score of a job before and after (nats). by, reason, at: who accepted it, why, and when
+    (ISO 8601, UTC). undoes: the version it takes back, or None.
     """
 
     model: str
@@ -30,6 +32,7 @@ class Version:
     reason: str
     at: str
     undoes: int | None = None
+    pooled: Pooled | None = None
 
     @property
     def id(self) -> str:
@@ -40,7 +43,8 @@ class Version:
         """The model of this file with the version's numbers. ValueError: it has no such numbers."""
         if not self.chances:
             return replace(written, version=self.id)
-        return replace(with_chances(written, self.chances, self.id), root_odds=self.root_odds or None)
+        numbers = with_chances(written, self.chances, self.id)
+        return replace(numbers, root_odds=self.root_odds or None, pooled=self.pooled)
 
     def as_document(self) -> dict[str, Any]:
         """All of it as plain values, for JSON."""
@@ -57,6 +61,7 @@ class Version:
             "reason": self.reason,
             "at": self.at,
             "undoes": self.undoes,
+            "pooled": None if self.pooled is None else self.pooled.as_document(),
         }
 
 
@@ -67,6 +72,8 @@ def version_from_document(document: Mapping[str, Any]) -> Version:
         for id_, states, means, strength, jobs in document["chances"]
     )
     before, after = map(float, document["log_scores"])
+    modes = next((each.states for each in chances if each.id == SHARES), ())
+    pooled = document.get("pooled")  # not in versions from before there were groups
     return Version(
         model=str(document["model"]),
         number=int(document["number"]),
@@ -80,6 +87,7 @@ def version_from_document(document: Mapping[str, Any]) -> Version:
         reason=str(document["reason"]),
         at=str(document["at"]),
         undoes=None if document["undoes"] is None else int(document["undoes"]),
+        pooled=None if pooled is None else pooled_from_document(pooled, modes),
     )
 
 

@@ -31,17 +31,27 @@ Row = Sequence[str | int | None]
 
 _Numbers = tuple[int, ...]
 
+_ApartKey = tuple[str, str, tuple[tuple[str, str], ...]]
+"""A node, its state, and what is given of those it hangs on."""
+
 
 @dataclass(eq=False)
 class Fold:
-    """Folds rows of one model. nominals: what the numbers in the column `nominal` mean, by their text."""
+    """Folds rows of one model. nominals: what the numbers in the column `nominal` mean, by their text.
+
+    half_life_months: rows have the month of intake behind the columns counted by, and jobs so much older than the last
+    count for half; 0: all count the same, and rows have no month.
+    """
 
     model: Model
     a_decade: int
     by: tuple[str, ...]
     nominals: Mapping[str, Nominal | None]
-    _counts: Counter[Key] = field(default_factory=Counter)
-    _apart: Counter[tuple[str, str, tuple[tuple[str, str], ...]]] = field(default_factory=Counter)
+    half_life_months: float = 0.0
+    _n_jobs: int = 0
+    _last_month: int = 0
+    _counts: dict[Key, float] = field(default_factory=dict)
+    _apart: dict[_ApartKey, float] = field(default_factory=dict)
     _left_out: Counter[str] = field(default_factory=Counter)
     _read: dict[tuple[int, str], tuple[_Numbers, _Numbers]] = field(default_factory=dict)
     _events: list[Event] = field(default_factory=list)
@@ -73,9 +83,25 @@ class Fold:
         for row in rows:
             n_jobs = int(row[-1] or 0)
             try:
-                self._counts[self._key(row, n_jobs)] += n_jobs
+                counts_for = n_jobs * self._weight(row) if self.half_life_months else n_jobs
+                key = self._key(row, counts_for)
+                self._counts[key] = self._counts.get(key, 0) + counts_for
+                self._n_jobs += n_jobs
             except UsageProblem as error:
                 self._left_out["; ".join(error.problems)] += n_jobs
+
+    def _weight(self, row: Row) -> float:
+        """What a job of this month counts for beside one of January 2000. UsageProblem: no month."""
+        year, _, month = str(row[-2] or "").partition("-")
+        if not (year.isdecimal() and month.isdecimal()):
+            raise UsageProblem("no day of intake: how old the job is cannot be told")
+        number = 12 * (int(year) - 2000) + int(month)
+        self._last_month = max(self._last_month, number)
+        return float(2.0 ** (number / self.half_life_months))
+
+    def _times(self) -> float:
+        """What brings a job of the last month to 1."""
+        return float(2.0 ** (-self._last_month / self.half_life_months)) if self.half_life_months else 1
 
     def patterns(self) -> Patterns:
         """What was counted so far, in an order that does not hang on the order of the rows."""
@@ -84,20 +110,22 @@ class Fold:
         changes = frozenset(n for n, item in enumerate(items) if touched_by(self.model, item))
         given = [repr(each) for each in self._given]
         nominals = [*map(repr, self._nominals)]
-        counted = [((_in_rank(key[0], rank, changes), *key[1:]), n) for key, n in self._counts.items()]
+        times = self._times()
+        counted = [((_in_rank(key[0], rank, changes), *key[1:]), n * times) for key, n in self._counts.items()]
         counted.sort(key=lambda each: (-each[1], each[0][4], each[0][0], given[each[0][1]], nominals[each[0][2]]))
         return Patterns(
             model=self.model.id,
-            jobs=np.array([n for _, n in counted], dtype=np.intp),
+            n_jobs=self._n_jobs,
+            jobs=np.array([n for _, n in counted], dtype=float if self.half_life_months else np.intp),
             keys=tuple(key for key, _ in counted),
             vocabulary=Vocabulary(tuple(items), tuple(dict(each) for each in self._given), tuple(self._nominals)),
-            apart=tuple(Apart(node, state, given, n) for (node, state, given), n in sorted(self._apart.items())),
+            apart=tuple(Apart(*each, n * times) for each, n in sorted(self._apart.items())),
             left_out=tuple(LeftOut(why, n) for why, n in self._left_out.most_common()),
             by=self.by,
             a_decade=self.a_decade,
         )
 
-    def _key(self, row: Row, n_jobs: int) -> Key:
+    def _key(self, row: Row, counts_for: float) -> Key:
         outcome, verification, came_back, was_repaired, given, by_age, nominal, tests = map(_text, row[: len(FIXED)])
         _check_ending(outcome, verification)
         cells = row[len(FIXED) : len(FIXED) + len(self._names)]
@@ -108,9 +136,10 @@ class Fold:
         in_order = self._in_order(numbers, plan)
         n_nominal = self._nominal(nominal) if plan.has_readings else 0
         if plan.apart or plan.conditions:
-            self._count_apart(numbers, dict(known), plan, n_jobs)
+            self._count_apart(numbers, dict(known), plan, counts_for)
             known = tuple(each for each in known if each[0] not in plan.conditions)
-        ending = (outcome, verification, came_back, *map(_text, row[len(FIXED) + len(self._names) : -1]))
+        by_cells = row[len(FIXED) + len(self._names) :][: len(self.by)]
+        ending = (outcome, verification, came_back, *map(_text, by_cells))
         is_told = self._told >= 0 and bool(cells[self._told])
         return in_order, self._given.setdefault(known, len(self._given)), n_nominal, is_told, ending
 
@@ -205,14 +234,15 @@ class Fold:
             raise UsageProblem(text.removeprefix(UNREADABLE))
         return self._nominals.setdefault(self.nominals.get(text), len(self._nominals))
 
-    def _count_apart(self, numbers: _Numbers, given: Mapping[str, str], plan: Layout, n_jobs: int) -> None:
-        for name in plan.conditions:
-            self._apart[name, given[name], ()] += n_jobs
+    def _count_apart(self, numbers: _Numbers, given: Mapping[str, str], plan: Layout, counts_for: float) -> None:
+        found: list[_ApartKey] = [(name, given[name], ()) for name in plan.conditions]
         for place in plan.apart:
             event = self._events[numbers[place]]
             if isinstance(event, Finding):
                 states = tuple((name, given[name]) for name in sorted(self._blankets.parents[event.observation]))
-                self._apart[event.observation, event.state, states] += n_jobs
+                found.append((event.observation, event.state, states))
+        for each in found:
+            self._apart[each] = self._apart.get(each, 0) + counts_for
 
 
 def _check_ending(outcome: str, verification: str) -> None:

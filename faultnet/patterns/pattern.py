@@ -9,7 +9,7 @@ import numpy as np
 from faultnet.case import Case
 from faultnet.case.sequence import Item
 from faultnet.case.steps import item_steps, known_before
-from faultnet.cpt import Ints
+from faultnet.cpt import Floats, Ints
 from faultnet.engine.evidence import Step
 from faultnet.model import Model
 from faultnet.readings import Nominal
@@ -46,13 +46,13 @@ class Pattern:
 class Apart:
     """A finding, or the state of a condition, that says nothing of what is hidden in its jobs: only its count matters.
 
-    given: the states of what it hangs on, all of them known.
+    given: the states of what it hangs on, all of them known. jobs: what they count for.
     """
 
     node: str
     state: str
     given: tuple[tuple[str, str], ...]
-    jobs: int
+    jobs: float
 
 
 @dataclass(frozen=True)
@@ -67,13 +67,15 @@ class LeftOut:
 class Patterns(Sequence[Pattern]):
     """A history as patterns of evidence, the most frequent first.
 
-    jobs: how many say each, ``(n_patterns,)``. keys: of each pattern the numbers of its items (in `vocabulary`), given
-    conditions, nominal and ending; a pattern is put together when it is asked for. apart: what left the keys.
-    by: the columns counted by. a_decade: volts were rounded to this many preferred numbers a decade, 0: not at all.
+    n_jobs: in all patterns. jobs: how many say each, older ones counting for less if asked, ``(n_patterns,)``. keys: of
+    each pattern the numbers of its items (in `vocabulary`), given conditions, nominal and ending; a pattern is put
+    together when it is asked for. apart: what left the keys. by: the columns counted by. a_decade: volts were rounded
+    to this many preferred numbers a decade, 0: not at all.
     """
 
     model: str
-    jobs: Ints
+    n_jobs: int
+    jobs: Ints | Floats
     keys: tuple["Key", ...]
     vocabulary: "Vocabulary"
     apart: tuple[Apart, ...]
@@ -82,8 +84,8 @@ class Patterns(Sequence[Pattern]):
     a_decade: int
 
     @classmethod
-    def of(cls, model: str, counted: Iterable[tuple[Pattern, int]], by: tuple[str, ...] = ()) -> "Patterns":
-        """Patterns with their counts, as they come. model: its id; by: the columns counted by."""
+    def of(cls, model: str, counted: Iterable[tuple[Pattern, float]], by: tuple[str, ...] = ()) -> "Patterns":
+        """Patterns with what they count for, as they come. model: its id; by: the columns counted by."""
         items: dict[Item, int] = {}
         given: dict[tuple[tuple[str, str], ...], int] = {}
         nominals: dict[Nominal | None, int] = {None: 0}
@@ -96,7 +98,7 @@ class Patterns(Sequence[Pattern]):
             keys.append((numbers, known, nominal, each.is_told, ending))
             jobs.append(n_jobs)
         vocabulary = Vocabulary(tuple(items), tuple(dict(each) for each in given), tuple(nominals))
-        return cls(model, np.array(jobs, dtype=np.intp), tuple(keys), vocabulary, (), (), by, 0)
+        return cls(model, round(sum(jobs)), np.array(jobs), tuple(keys), vocabulary, (), (), by, 0)
 
     def __len__(self) -> int:
         return len(self.keys)
@@ -106,9 +108,9 @@ class Patterns(Sequence[Pattern]):
         return self.vocabulary.pattern(self.keys[number])
 
     @cached_property
-    def n_jobs(self) -> int:
-        """Jobs in all patterns."""
-        return int(np.sum(self.jobs))
+    def counts_for(self) -> float:
+        """What all jobs count for together: their number, unless older ones count for less."""
+        return float(np.sum(self.jobs))
 
 
 Key = tuple[tuple[int, ...], int, int, bool, tuple[str, ...]]

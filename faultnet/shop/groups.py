@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from faultnet.jobs.codes import code_key
+from faultnet.model import Model
+from faultnet.model.pooled import in_group
 
 ANY_END = "*"
 
@@ -25,6 +27,16 @@ class PanelGroups:
             return found[key][0]
         beginnings = [start for start, (_, own) in found.items() if own.endswith(ANY_END) and key.startswith(start)]
         return found[max(beginnings, key=len)][0] if beginnings else key.upper()
+
+
+def in_own_group(model: Model, facts: Mapping[str, str], groups: PanelGroups) -> Model:
+    """The model with the shares of the group that a set belongs to, by what was noted of it; where it has any."""
+    if model.pooled is None:
+        return model
+    if model.pooled.column == "panel_group":
+        return in_group(model, groups.group_of(facts.get("panel", "")))
+    noted = code_key(facts.get(model.pooled.column, ""))
+    return in_group(model, next((value for value in model.pooled.groups if noted and code_key(value) == noted), ""))
 
 
 def read_codes(value: object) -> tuple[str, ...]:

@@ -26,12 +26,16 @@ LAST_JOBS = 50
 @dataclass(frozen=True)
 class Wanted:
     """What to learn from, and how. files: past jobs as Parquet or CSV, none for the shop's own; before: only jobs that
-    came in before this day. strength: a factor on how many jobs the model's own numbers count for."""
+    came in before this day. strength: a factor on how many jobs the model's own numbers count for; None: rows count for
+    as much as the jobs say. groups: the column by whose values shares are learned as well, "" for none.
+    half_life_months: jobs so much older than the last one count for half, 0: all the same."""
 
     model: str
     files: Sequence[Path] = ()
     before: str = ""
-    strength: float = 1.0
+    strength: float | None = 1.0
+    groups: str = "panel_group"
+    half_life_months: float = 0.0
     n_starts: int = N_STARTS
     with_blanks: bool = True
     seed: int = 0
@@ -65,7 +69,7 @@ def tune(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _n: None
     number = number_in_use(workshop, in_use.id)  # now: who accepts another meanwhile makes this one stale
     written = workshop.load_model(f"{in_use.id}@0") if in_use.version != f"{in_use.id}@0" else in_use
     told("counting", 0)
-    patterns = past_patterns(workshop, written, wanted.before, wanted.files)
+    patterns = past_patterns(workshop, written, wanted.before, wanted.files, wanted.groups, wanted.half_life_months)
     learned = learn(
         written,
         patterns,
@@ -81,13 +85,28 @@ def tune(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _n: None
     return Tuned(learned, in_use, number, () if wanted.files else tuple(_advised(workshop, in_use, after)))
 
 
-def past_patterns(workshop: Workshop, model: Model, before: str = "", files: Sequence[Path] = ()) -> Patterns:
-    """The shop's jobs as patterns of evidence, or those of files; before: only those that came in before this day."""
+def past_patterns(
+    workshop: Workshop,
+    model: Model,
+    before: str = "",
+    files: Sequence[Path] = (),
+    groups: str = "",
+    half_life_months: float = 0.0,
+) -> Patterns:
+    """The shop's jobs as patterns of evidence, or those of files; the rest as of `Wanted`."""
     with workshop.database.read() as connection:
         voltages = read_voltages(connection)
     source = [*files] or workshop.database
     group_of = workshop.shop.panel_groups.group_of
-    return count_patterns(source, model, before=before, voltages=voltages, group_of=group_of)
+    return count_patterns(
+        source,
+        model,
+        by=(groups,) if groups else (),
+        before=before,
+        voltages=voltages,
+        group_of=group_of,
+        half_life_months=half_life_months,
+    )
 
 
 def usual_case(workshop: Workshop) -> Case:
@@ -100,8 +119,8 @@ def _advised(workshop: Workshop, before: Model, after: Model) -> Iterator[Advise
     settings = workshop.shop.settings_for(None)
     for job in _last_jobs(workshop, before.id):
         try:
-            bench = bench_of(workshop, before_repairs(job), before, None)
-            both = [rank_tests(m, bench.case, bench.replayed.bench, settings).advice for m in (before, after)]
+            benches = [bench_of(workshop, before_repairs(job), model, None) for model in (before, after)]
+            both = [rank_tests(b.model, b.case, b.replayed.bench, settings).advice for b in benches]
         except FaultnetError:
             continue
         yield Advised(job.number, both[0].id or both[0].kind, both[1].id or both[1].kind)

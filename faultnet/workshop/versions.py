@@ -36,6 +36,7 @@ def accept(workshop: Workshop, learned: "Learned", parent: int, by: str, reason:
         by=by.strip(),
         reason=reason.strip(),
         at=moment_text(workshop.clock()),
+        pooled=learned.pooled,
     )
     return _kept(workshop, version)
 
@@ -67,7 +68,8 @@ def take_back(workshop: Workshop, model: str, by: str, reason: str) -> Version:
     if newest is None or not newest.chances:
         raise UsageProblem(f"{model} is in use as its file was written; there is nothing to take back")
     target = known.get(newest.parent)
-    numbers = replace(newest, chances=(), root_odds=(), n_jobs=0, log_scores=(0.0, 0.0)) if target is None else target
+    written = replace(newest, chances=(), root_odds=(), pooled=None, n_jobs=0, log_scores=(0.0, 0.0))
+    numbers = written if target is None else target
     version = replace(
         numbers,
         number=newest.number + 1,

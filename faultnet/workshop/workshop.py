@@ -13,6 +13,7 @@ from faultnet.jobs import Job
 from faultnet.jobs.replay import Replayed, replayed
 from faultnet.model import Model
 from faultnet.shop import Shop, load_shop
+from faultnet.shop.groups import in_own_group
 from faultnet.shop.nominal import KnownNominal, NominalTyped, known_nominal
 from faultnet.shop.voltages import Entry
 from faultnet.store.database import Database, open_database
@@ -81,8 +82,9 @@ def on_the_bench(workshop: Workshop, number: str) -> Bench:
 
 
 def bench_of(workshop: Workshop, job: Job, model: Model, after: Job | None) -> Bench:
-    """The same of a job that was read before."""
+    """The same of a job that was read before; with the shares of the set's own group, where there are any."""
     shop = workshop.shop
+    model = in_own_group(model, job.facts, shop.panel_groups)
     known = nominal_of_job(workshop, job)
     usual = Case(nominal=known.nominal, meter=shop.meter, meters=shop.meters)
     made = replayed(job, model, usual, after)

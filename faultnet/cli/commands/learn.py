@@ -19,9 +19,21 @@ def tune(
     ] = None,
     before: Annotated[str, typer.Option("--before", metavar="DAY", help="Only jobs that came in before.")] = "",
     strength: Annotated[
+        str,
+        typer.Option(
+            "--strength",
+            metavar="X",
+            help="Times how much the file's numbers count; `data`: table rows for as much as the jobs say.",
+        ),
+    ] = "1",
+    groups: Annotated[
+        str,
+        typer.Option("--groups", metavar="COLUMN", help="Shares by this column as well, panel or board say; or none."),
+    ] = "panel_group",
+    half_life: Annotated[
         float,
-        typer.Option("--strength", metavar="X", help="Times how much the file's numbers count.", min=0.01, max=100),
-    ] = 1.0,
+        typer.Option("--half-life", metavar="MONTHS", help="Jobs so much older than the last count for half.", min=0),
+    ] = 0.0,
     starts: Annotated[int, typer.Option("--starts", metavar="N", help="Other starts to try.", min=0, max=50)] = 1,
     no_blanks: Annotated[bool, typer.Option("--no-blanks", help="Do not try what blanks could mean.")] = False,
     seed: Annotated[int, typer.Option("--seed", metavar="S", help="Seed of the other starts.", min=0)] = 0,
@@ -37,10 +49,12 @@ def tune(
 
     Nothing is changed without --accept, and `faultnet model undo` takes that back. At least 30 ended jobs are needed.
     """
-    from faultnet.cli.tune import tune_model
+    from faultnet.cli.tune import strength_of, tune_model
     from faultnet.workshop.tuning import Wanted
 
-    wanted = Wanted(model, tuple(from_ or ()), before, strength, starts, not no_blanks, seed)
+    column = "" if groups == "none" else groups
+    counts_for = strength_of(strength)
+    wanted = Wanted(model, tuple(from_ or ()), before, counts_for, column, half_life, starts, not no_blanks, seed)
     tune_model(wanted, accepting=accept, by=by, reason=reason, db=db, shop=shop, full=full, as_json=json)
 
 

@@ -1,0 +1,88 @@
+"""Shares of groups of jobs, drawn towards the shop's as far as the groups' spread says (partial pooling).
+
+Everything else about a set is as the whole shop has it. A group's modes are as often the cause as in the whole shop,
+times a factor each; factors and pull are drawn together, from what each job says of its cause at the shop's numbers.
+"""
+
+import numpy as np
+
+from faultnet.cpt import Floats, Ints
+from faultnet.learning.hidden import RootPrior
+from faultnet.learning.maximise import Aim
+from faultnet.learning.point import Point
+from faultnet.learning.pooling import drawn
+from faultnet.learning.spread import Spreader, root_shares
+from faultnet.model.chances import Chances
+from faultnet.model.pooled import GroupShares, Pooled
+from faultnet.patterns.split import Split
+
+LEAST_GROUPS = 4
+"""Fewer groups than this do not say how much they differ."""
+
+MOST_JOBS = 50_000
+"""Of more jobs a sample stands for all."""
+
+
+def pooled_shares(
+    aim: Aim, point: Point, learned: tuple[Chances, Chances], split: Split, seed: int = 0
+) -> Pooled | None:
+    """The shares of every group; None where too few groups were written down.
+
+    point: the shop's numbers; learned: its shares and chance of a second fault.
+    """
+    shop, second = learned
+    values = [value for value in split.values if value]
+    if len(values) < LEAST_GROUPS or not isinstance(aim.history.hidden, RootPrior):
+        return None
+    labelled = np.isin(split.value, [split.values.index(value) for value in values])
+    pair, weights = _single_jobs(split.jobs, np.flatnonzero(labelled), seed)
+    group = np.searchsorted(np.unique(split.value[pair]), split.value[pair])
+    pattern, place = np.unique(split.pattern[pair], return_inverse=True)
+    labels, like = (each[place] for each in _causes(aim, point, pattern))
+    usual = np.stack([np.average(like[group == n], axis=0, weights=weights[group == n]) for n in range(len(values))])
+    found = drawn(labels, group, weights, usual, seed)
+    shares = np.array(shop.means)
+    groups = {}
+    for n, value in enumerate(values):
+        present = usual[n, :-1]
+        times = np.divide(found.shares[n], present / present.sum(), out=np.ones_like(present), where=present > 0)
+        changed = Point(point.odds * times / (shares @ times), point.chances)
+        own, spread = found.shares[n], float(found.variances[n].sum())
+        of_group = float((own * (1 - own)).sum()) / spread if spread > 0 else np.inf
+        strength = 1 / (1 / shop.strength_jobs + 1 / of_group)  # as unsure as the shop's, and as what sets it apart
+        jobs = float(weights[group == n].sum())
+        told = aim.causes.chances_at(changed, jobs, (strength, second.strength_jobs))
+        groups[value] = GroupShares(told[0], told[1], tuple(changed.odds.tolist()))
+    return Pooled(split.column, found.pull.jobs, found.pull.low, found.pull.high, groups)
+
+
+def _single_jobs(jobs: Floats, pairs: Ints, seed: int) -> tuple[Ints, Floats]:
+    """The pair of every job, and what it counts for; a sample where there are too many."""
+    times = np.ceil(jobs[pairs]).astype(np.intp)
+    pair, weights = np.repeat(pairs, times), np.repeat(jobs[pairs] / np.maximum(times, 1), times)
+    if len(pair) > MOST_JOBS:
+        taken = np.sort(np.random.default_rng(seed).choice(len(pair), MOST_JOBS, replace=False))
+        pair, weights = pair[taken], weights[taken] * (len(pair) / MOST_JOBS)
+    return pair, weights
+
+
+def _causes(aim: Aim, point: Point, patterns: Ints) -> tuple[Floats, Floats]:
+    """What is faulty, by what a job says and by what sets brought in like it are usually like.
+
+    A column for each failure mode, of several at once a part for each, and one for none: ``(n_patterns, n_modes + 1)``.
+    """
+    history = aim.history
+    hidden = history.hidden
+    assert isinstance(hidden, RootPrior)
+    part = hidden.roots.is_mode / np.maximum(hidden.roots.n_faults, 1)[:, None]
+    to_cause = np.tile(np.column_stack([part, hidden.roots.n_faults == 0]), (history.layout.n_coupled, 1))
+    said = root_shares(Spreader(history, point), patterns) @ to_cause
+    priors = hidden.prior(point, history.givens)
+    standings = history.layout.standing_chances(aim.sides(point))
+    given, kinds = history.given_of[history.program.group_of[patterns]], aim.told.kind_of[patterns]
+    usual = np.empty_like(said)
+    for kind, known in {*zip(kinds.tolist(), given.tolist(), strict=True)}:
+        told = 1.0 if kind < 0 else standings @ aim.told.columns[kind]
+        by_cause = (priors[known] * told) @ to_cause
+        usual[(kinds == kind) & (given == known)] = by_cause / by_cause.sum()
+    return said, usual

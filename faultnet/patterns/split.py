@@ -1,0 +1,56 @@
+"""Patterns counted by one column, taken together: what the jobs say, and which of them have each value."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from faultnet.cpt import Floats, Ints
+from faultnet.patterns.pattern import Key, Patterns
+
+
+@dataclass(frozen=True, eq=False)
+class Split:
+    """Patterns without the column, and what each counts for with each of its values.
+
+    values: of the column, in alphabetical order. pattern, value, jobs: of every pair that there is the number of the
+    pattern, that of the value, and the jobs, ``(n_pairs,)`` each.
+    """
+
+    column: str
+    patterns: Patterns
+    values: tuple[str, ...]
+    pattern: Ints
+    value: Ints
+    jobs: Floats
+
+    def of(self, value: str) -> tuple[Ints, Floats]:
+        """The patterns of the jobs with a value, in ascending order, and what each counts for."""
+        has = self.value == self.values.index(value)
+        order = np.argsort(self.pattern[has], kind="stable")
+        return self.pattern[has][order], self.jobs[has][order]
+
+
+def split(patterns: Patterns) -> Split:
+    """Patterns that were counted by one column, without it. ValueError: by none, or by several."""
+    if len(patterns.by) != 1:
+        raise ValueError(f"patterns are split by one column; these were counted by {len(patterns.by)}")
+    numbers: dict[Key, int] = {}
+    values = sorted({key[-1][-1] for key in patterns.keys})
+    pattern, value = [], []
+    for items, given, nominal, is_told, ending in patterns.keys:
+        pattern.append(numbers.setdefault((items, given, nominal, is_told, ending[:-1]), len(numbers)))
+        value.append(values.index(ending[-1]))
+    totals = np.bincount(pattern, patterns.jobs, len(numbers))
+    order = np.argsort(-totals, kind="stable")
+    rank = np.empty(len(order), dtype=np.intp)
+    rank[order] = np.arange(len(order))
+    listed = [*numbers]
+    together = replace(patterns, jobs=totals[order], keys=tuple(listed[n] for n in order), by=())
+    return Split(
+        column=patterns.by[0],
+        patterns=together,
+        values=tuple(values),
+        pattern=rank[np.array(pattern, dtype=np.intp)],
+        value=np.array(value, dtype=np.intp),
+        jobs=patterns.jobs.astype(float),
+    )
