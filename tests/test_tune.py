@@ -60,7 +60,7 @@ def test_what_tune_says(tuned: Tuned, monkeypatch: pytest.MonkeyPatch) -> None:
     assert re.search(r"strips.open +46 % \(\d+-\d+\) +\d+ % \(\d+-\d+\) +\d+\n", said)
     assert "rest on fewer than 30 jobs" in said
     assert "Shares by panel group  (what differs most from the whole shop)" in said
-    assert re.search(r"\n  \d+ groups like the whole shop\n", said)
+    assert re.search(r"\n  (jobs  group +shop +group|\d+ groups like the whole shop)\n", said)
     assert "Each is drawn towards the shop as if it had seen" in said
     assert re.search(r"On \d+ of the last \d+ jobs the advice", " ".join(said.split()))
     assert "a share counts as 20 jobs already seen and a table row as 8" in " ".join(said.split())
