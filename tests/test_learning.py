@@ -14,9 +14,10 @@ from faultnet.errors import ContradictoryEvidence
 from faultnet.files import load_model
 from faultnet.learning.climb import climb
 from faultnet.learning.point import Frame, Point
+from faultnet.learning.prepare import aim_at
 from faultnet.model import Model
 from faultnet.model.chances import SHARES, chances_of, with_chances
-from faultnet.patterns import Pattern
+from faultnet.patterns import Pattern, Patterns
 from faultnet.readings import Nominal
 
 
@@ -290,3 +291,36 @@ def test_counts_of_effects_in_noisy_forms() -> None:
     asked = aim_of(elicited, (pattern(elicited, ["hum=hums"]), 1))
     counts = asked.counts(asked.frame.own, asked.history.expect(asked.frame.own))
     assert counts[asked.frame.rows_place("hum")].sum() == 0  # not told apart from the leak: left as they are
+
+
+def test_how_often_normal_results_are_left_out_is_found() -> None:
+    """Jobs as often as the model says they are, three of ten normal results and one of ten others not written down.
+
+    Where the numbers are the true ones, so is the maximum: nothing moves. Blanks taken for nothing at all do move it.
+    """
+    model = model_of(TINY)
+    is_written = {"lit": 0.7, "dark": 0.9}
+    counted, total = [], 0.0
+    for look in (*is_written, ""):
+        for volts in ("zero", "normal", ""):
+            seen = [f"{name}={state}" for name, state in (("look", look), ("volts", volts)) if state]
+            chance = 0.0
+            for state in is_written if not look else (look,):
+                full = pattern(model, [f"look={state}", *(each for each in seen if "volts" in each)])
+                written = is_written[state] if look else 1 - is_written[state]
+                chance += np.exp(log_evidence(model, full)) * written
+            chance *= 0.5  # volts were measured in half of the jobs
+            counted.append((pattern(model, seen), chance))
+            total += chance
+    jobs = Patterns.of(model.id, [(told, 1e6 * chance / total) for told, chance in counted])
+    aim = aim_at(model, jobs, usual_leaves=("look",))
+    start = aim.frame.own
+    best = climb(aim, start, tolerance=1e-12)
+    assert aim.written(best.point)["look"] == pytest.approx((0.7, 0.9), abs=2e-3)
+    places = [aim.frame.place[f"row.look.{number}"] for number in (0, 2)]
+    for place in places:
+        assert best.point.chances[place] == pytest.approx(start.chances[place], abs=2e-3)
+    assert np.diff(best.values).min() > -1e-6
+    ignored = aim_at(model, jobs)
+    moved = climb(ignored, ignored.frame.own, tolerance=1e-12).point.chances
+    assert max(abs(moved[place] - start.chances[place]).max() for place in places) > 0.01

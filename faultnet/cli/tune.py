@@ -93,6 +93,7 @@ def tuned_text(tuned: Tuned, wanted: Wanted, *, full: bool = False) -> Iterator[
     yield bold("What else changes most") + "  (learned: from jobs enough, the same from everywhere)"
     yield from _rows(tuned.in_use, in_use, told[: None if full else MOST_SHOWN])
     yield ""
+    yield from _written(learned)
     others = Counter(change.why_not for change in learned.changes if change.why_not)
     if others:
         yield bold("Not called learned")
@@ -139,6 +140,17 @@ def _groups(learned: Learned, shares: Change | None, *, full: bool) -> Iterator[
         f"({pooled.low:.0f} to {pooled.high:.0f} by how far groups differ).",
         2,
     )
+    yield ""
+
+
+def _written(learned: Learned) -> Iterator[str]:
+    """How often results that are always looked at are written down."""
+    if not learned.written:
+        return
+    yield bold("Written down") + "  (of what nearly every job looks at; a blank counts accordingly)"
+    rows = [("normal", "other", "")]
+    rows += [(percent(normal), percent(other), leaf) for leaf, (normal, other) in learned.written.items()]
+    yield from table(rows, "rrl")
     yield ""
 
 
@@ -204,6 +216,7 @@ def tuned_json(tuned: Tuned, version: Version | None = None) -> dict[str, Any]:
         "rounds": learned.steps,
         "converged": learned.converged,
         "numbers": [_change_json(learned, in_use[change.after.id], change) for change in learned.changes],
+        "written": {leaf: {"normal": n, "other": o} for leaf, (n, o) in learned.written.items()},
         "rows_count_for_times": learned.rows_factor,
         "groups": None if learned.pooled is None else _groups_json(learned.pooled),
         "advice": [{"job": a.number, "before": a.before, "after": a.after} for a in tuned.advised],

@@ -63,7 +63,7 @@ def told_of(history: History) -> Told:
     """How the sets of a history were brought in."""
     program, layout = history.program, history.layout
     free_given = [group.given_of(layout.free) for group in program.groups]
-    node_rows = history.node_rows(history.frame.own)
+    node_rows, blank = history.node_rows(history.frame.own), history.frame.blank(history.frame.own)
     numbers: dict[tuple[int, tuple[tuple[str, str], ...]], int] = {}
     columns: list[Floats] = []
     jobs: list[Floats] = []
@@ -74,7 +74,7 @@ def told_of(history: History) -> Told:
             numbers[kind] = len(columns)
             made = program.acts[act]
             seen = program.seen[made.sight]
-            column = seen.columns(node_rows)[made.place][seen.sight.row_of]
+            column = seen.columns(node_rows, blank)[made.place][seen.sight.row_of]
             columns.append(column * layout.fits(dict(kind[1]))[:, None])
             jobs.append(np.zeros(len(history.givens)))
         kind_of.append(numbers.get(kind, -1))

@@ -16,6 +16,7 @@ from faultnet.learning.hidden import Hidden
 from faultnet.learning.layout import Layout, summed
 from faultnet.learning.point import Frame, Point, joined
 from faultnet.learning.program import Program
+from faultnet.learning.sights import Blank
 from faultnet.model.graph import observation_cpt
 
 PARALLEL_FROM = 2_000
@@ -32,7 +33,8 @@ class Expected:
     log_evidence: of each pattern in nats, the complaint included, ``(n_patterns,)``; -inf where it is impossible.
     roots: expected jobs in each root state at intake, by what is given, ``(n_given, n_roots)``. sides: of every free
     side, expected jobs in each state, of the jobs that tell of it. rows: of leaves, ``(n_rows, n_states)``. changes: of
-    repairs, by repair and component, ``(n_states before, n_states after)``.
+    repairs, by repair and component, ``(n_states before, n_states after)``. blanks: of usual leaves, the states that
+    nobody wrote down, ``(n_states,)``.
     """
 
     log_evidence: Floats
@@ -40,18 +42,21 @@ class Expected:
     sides: Mapping[str, Floats]
     rows: Mapping[str, Floats]
     changes: Mapping[tuple[str, str], Floats]
+    blanks: Mapping[str, Floats]
 
 
 @dataclass(frozen=True, eq=False)
 class Values:
     """What is multiplied at some numbers: chances of standings by group, their sums by part of each group's classes,
-    priors of root states, of classes and of outlines, rows of nodes, columns of acts by sight, then of changes."""
+    priors of root states, of classes and of outlines, rows of nodes, how often states are not written down, columns of
+    acts by sight, then of changes."""
 
     chances: Floats
     parts: Sequence[Floats]
     priors: Floats
     masses: Floats
     node_rows: Sequence[Floats]
+    blank: Blank
     seen: Sequence[Floats]
     columns: Floats
 
@@ -198,14 +203,14 @@ class History:
         return starts, np.array(at, dtype=np.int64)
 
     def values(self, point: Point) -> Values:
-        node_rows = self.node_rows(point)
-        seen = [each.columns(node_rows) for each in self.program.seen]
+        node_rows, blank = self.node_rows(point), self.frame.blank(point)
+        seen = [each.columns(node_rows, blank) for each in self.program.seen]
         changes = [self._matrix(point, n) for n, act in enumerate(self.program.acts) if act.sight < 0]
         priors, chances = self.hidden.prior(point, self.givens), self._chances(point, self.told_free)
         parts = self.forms.part_chances(chances)
         by_class = self.forms.class_masses(parts, priors, self.given_of)
         columns = joined([*seen, *changes])
-        return Values(chances, parts, priors, self.forms.outline_masses(by_class), node_rows, seen, columns)
+        return Values(chances, parts, priors, self.forms.outline_masses(by_class), node_rows, blank, seen, columns)
 
     def expect(self, point: Point) -> Expected:
         """The expected counts at these numbers."""
@@ -233,6 +238,7 @@ class History:
             sides=sides,
             rows=self.rows_counted(values, by_column),
             changes=self._changes_counted(by_column),
+            blanks=self._blanks_counted(values, by_column),
         )
 
     def _hidden_counted(self, values: Values, by_outline: Floats) -> tuple[Floats, dict[str, Floats]]:
@@ -260,9 +266,17 @@ class History:
         totals = [np.zeros_like(rows) for rows in values.node_rows]
         for seen, columns, start in zip(self.program.seen, values.seen, self._places[0], strict=False):
             counts = by_column[start : start + columns.size].reshape(columns.shape)
-            seen.add_counts(counts, columns, values.node_rows, totals)
+            seen.add_counts(counts, columns, values.node_rows, values.blank, totals)
         leaves = self.layout.engine.leaves
         return {node: total for node, total in zip(self.layout.nodes, totals, strict=True) if node in leaves}
+
+    def _blanks_counted(self, values: Values, by_column: Floats) -> dict[str, Floats]:
+        """Counts of the states that nobody wrote down, by leaf."""
+        found: dict[str, Floats] = {}
+        for seen, columns, start in zip(self.program.seen, values.seen, self._places[0], strict=False):
+            counts = by_column[start : start + columns.size].reshape(columns.shape)
+            found |= seen.of_blanks(counts, columns, values.node_rows, values.blank)
+        return found
 
     def _changes_counted(self, by_column: Floats) -> dict[tuple[str, str], Floats]:
         counted = {}

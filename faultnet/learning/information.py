@@ -141,7 +141,7 @@ def _column_scores(aim: Aim, point: Point, spreader: Spreader) -> sparse.csr_mat
 
     for seen, columns, start in zip(history.program.seen, spreader.values.seen, history.sight_start, strict=False):
         at = start + np.arange(columns.size).reshape(columns.shape)
-        for node, row_of, share, states in seen.posteriors(columns, spreader.values.node_rows):
+        for node, row_of, share, states in seen.posteriors(columns, spreader.values.node_rows, spreader.values.blank):
             leaf = history.layout.nodes[node]
             if leaf not in aim.plain_leaves:
                 continue

@@ -1,7 +1,7 @@
 """Learning as a whole: from a model and its patterns to what changes, with how sure that is and what stays unknown."""
 
-from collections.abc import Callable, Collection
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -9,7 +9,7 @@ import numpy as np
 
 from faultnet.case import Case
 from faultnet.errors import TooLittleData
-from faultnet.learning.blanks import half_of_blanks_normal
+from faultnet.learning.blanks import half_of_blanks_normal, looked_at
 from faultnet.learning.climb import Climb, climb
 from faultnet.learning.conflict import surprise
 from faultnet.learning.groups import pooled_shares
@@ -87,6 +87,7 @@ class Learned:
     often expected counts were worked out; converged: whether climbing ended by itself. root_odds: the prior odds that
     the learned shares stand for. pooled: shares by the column that the jobs were counted by; None where they were not,
     or too few groups say how much they differ. rows_factor: on how many jobs the table rows count for.
+    written: of results that are usually looked at, how often a normal one is written down, and how often another.
     """
 
     model: Model
@@ -100,6 +101,7 @@ class Learned:
     root_odds: tuple[float, ...] = ()
     pooled: Pooled | None = None
     rows_factor: float = 1.0
+    written: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     @cached_property
     def chances(self) -> tuple[Chances, ...]:
@@ -165,7 +167,8 @@ def learn(
     patterns = patterns if groups is None else groups.patterns
     weighed = with_strength(model, 1.0 if strength is None else strength)
     told("preparing", 0)
-    whole = aim_at(weighed, patterns, usual)
+    usual_leaves = () if model.is_imported else looked_at(model, patterns)
+    whole = aim_at(weighed, patterns, usual, usual_leaves=usual_leaves)
     own = whole.frame.own
     near = climb(_focused(whole, own), own, tolerance=1e-6, told=lambda n, _: told("learning", n)).point
     aim = _focused(whole, near)  # what matters at the numbers of the file may not be what matters here
@@ -181,8 +184,10 @@ def learn(
     blanks = None
     if with_blanks:
         filled = half_of_blanks_normal(weighed, patterns)
-        there = _focused(aim_at(weighed, filled, usual, times=0.5), top.point)
-        blanks = _numbers(there, climb(there, top.point, tolerance=1e-6, told=lambda n, _: told("blanks", n)))
+        as_filled = aim_at(weighed, filled, usual, times=0.5)
+        start = as_filled.frame.of(top.point)
+        there = _focused(as_filled, start)
+        blanks = _numbers(there, climb(there, start, tolerance=1e-6, told=lambda n, _: told("blanks", n)))
     before = {each.id: each for each in chances_of(weighed)}
     told("information", 0)
     known = information(aim, top.point, seed)
@@ -199,18 +204,20 @@ def learn(
         )
         for each in after.values()
     )
-    start = whole.history.expect(own)
+    as_written = whole.frame.with_written_of(top.point)
+    at_start = whole.history.expect(as_written)
     learned = Learned(
         model=model,
         changes=tuple(sorted(changes, key=lambda change: [*before].index(change.before.id))),
         n_jobs=patterns.n_jobs,
         left_out=tuple((left.why, left.jobs) for left in patterns.left_out),
-        log_score_before=aim.log_likelihood(own, start) / patterns.counts_for,
+        log_score_before=aim.log_likelihood(as_written, at_start) / patterns.counts_for,
         log_score_after=aim.log_likelihood(top.point, top.expected) / patterns.counts_for,
         steps=top.steps,
         converged=top.converged,
         root_odds=tuple(top.point.odds.tolist()),
         rows_factor=rows_factor,
+        written=aim.written(top.point),
     )
     if groups is None or model.is_imported:
         return learned

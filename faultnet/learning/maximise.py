@@ -15,7 +15,7 @@ from faultnet.learning.complaint import Chosen, Told
 from faultnet.learning.expect import Expected, History
 from faultnet.learning.hidden import RootPrior, TablePrior
 from faultnet.learning.noisy_counts import effect_counts
-from faultnet.learning.point import Frame, Point, frame_of
+from faultnet.learning.point import NORMAL, OTHER, WHATS, Frame, Point, frame_of, written_id
 from faultnet.model import Model
 from faultnet.model.chances import Chances
 
@@ -46,7 +46,7 @@ class Aim:
 
     def by(self, model: Model) -> "Aim":
         """The same with a model that says the same numbers with other strengths."""
-        frame = frame_of(model)
+        frame = frame_of(model, self.frame.usual)
         history = replace(self.history, frame=frame, hidden=self.history.hidden.by(frame))
         return replace(self, history=history)
 
@@ -110,10 +110,21 @@ class Aim:
             cured, spoilt = self.frame.place[f"success.{repair}"], self.frame.place[f"arrives_faulty.{repair}"]
             counts[cured] += changed[1:, 0].sum(), np.trace(changed[1:, 1:])
             counts[spoilt] += changed[0, 1:].sum(), changed[0, 0]
+        for leaf, by_state in expected.blanks.items():
+            for what, has in zip(WHATS, (self.frame.is_normal(leaf), ~self.frame.is_normal(leaf)), strict=True):
+                counts[self.frame.place[written_id(leaf, what)].start + 1] += by_state[has].sum()
         if isinstance(self.history.hidden, TablePrior):
             for node, rows in self.history.hidden.counted(expected.roots[0]).items():
                 counts[self.frame.rows_place(node)] += rows.reshape(-1)
         return counts
+
+    def written(self, point: Point) -> dict[str, tuple[float, float]]:
+        """Of the usual leaves, how often a normal result is written down, and how often another."""
+        chance = self.frame.chance
+        return {
+            leaf: (chance(point, written_id(leaf, NORMAL)), chance(point, written_id(leaf, OTHER)))
+            for leaf in self.frame.usual
+        }
 
     def chances_at(
         self, point: Point, expected: Expected, strengths: tuple[Floats, tuple[float, float]] | None = None
@@ -127,6 +138,8 @@ class Aim:
         jobs = self.frame.totals(counts)
         learned = []
         for number, block in enumerate(self.frame.blocks):
+            if block.kind == "written":
+                continue
             means = tuple(point.chances[self.frame.place[block.id]].tolist())
             n = self._jobs_behind(block, expected) if block.kind in ("condition", "collateral") else float(jobs[number])
             strength = block.strength_jobs + n if strengths is None else float(strengths[0][number])

@@ -5,12 +5,22 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
+from faultnet.case.normal import normal_states
 from faultnet.cpt import Floats, Ints
 from faultnet.model import Model
 from faultnet.model.chances import SECOND_FAULT, SHARES, Chances, chances_of
 
 LEAST = 1e-300
+
+WRITTEN = ("written", "blank")
+"""Whether a result is written down; that of a test nobody made is not."""
+
+WHATS = NORMAL, OTHER = "normal", "other"
+"""What a result is: as of a set that works, or another."""
+
+_WRITTEN, _WRITTEN_JOBS = (0.7, 0.3), 10.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,10 +34,11 @@ class Point:
 @dataclass(frozen=True, eq=False)
 class Frame:
     """Where each of a model's numbers stands. blocks: all but the shares and the chance of a second fault, which the
-    odds stand for."""
+    odds stand for; last, of the leaves in `usual`, how often normal results are written down, and others."""
 
     model: Model
     blocks: tuple[Chances, ...]
+    usual: tuple[str, ...] = ()
 
     @cached_property
     def starts(self) -> Ints:
@@ -89,14 +100,48 @@ class Frame:
         first, last = (self.place[f"row.{observation}.{number}"] for number in (0, n_rows - 1))
         return slice(first.start, last.stop)
 
+    def blank(self, point: Point) -> dict[str, Floats]:
+        """P(nothing written | state) of the usual leaves: ``(n_states,)`` each."""
+        found = {}
+        for leaf in self.usual:
+            normal, other = (1 - self.chance(point, written_id(leaf, what)) for what in (NORMAL, OTHER))
+            found[leaf] = np.where(self.is_normal(leaf), normal, other)
+        return found
+
+    def is_normal(self, leaf: str) -> npt.NDArray[np.bool_]:
+        """Whether each state of a leaf is what a set that works shows: ``(n_states,)``."""
+        states = self.model.observations[leaf].states
+        is_normal: npt.NDArray[np.bool_] = np.arange(len(states)) == states.index(self._normal[leaf])
+        return is_normal
+
+    @cached_property
+    def _normal(self) -> Mapping[str, str]:
+        return normal_states(self.model)
+
+    def of(self, point: Point) -> Point:
+        """The point of another frame of the same model, which may have more usual leaves."""
+        return Point(point.odds, point.chances[: len(self.own.chances)])
+
+    def with_written_of(self, point: Point) -> Point:
+        """The model's own numbers, but results are written down as often as at this point."""
+        n = len(self.own.chances) - len(self.usual) * len(WHATS) * len(WRITTEN)
+        return Point(self.own.odds, np.concatenate([self.own.chances[:n], point.chances[n:]]))
+
     def chance(self, point: Point, id_: str) -> float:
         """The first chance of a block: that a repair succeeds, that a link follows."""
         return float(point.chances[self.place[id_].start])
 
 
-def frame_of(model: Model) -> Frame:
-    """The frame of a model."""
-    return Frame(model, tuple(each for each in chances_of(model) if each.id not in (SHARES, SECOND_FAULT)))
+def frame_of(model: Model, usual: Sequence[str] = ()) -> Frame:
+    """The frame of a model. usual: leaves of which is learned how often they are written down."""
+    own = [each for each in chances_of(model) if each.id not in (SHARES, SECOND_FAULT)]
+    written = [Chances(written_id(leaf, what), WRITTEN, _WRITTEN, _WRITTEN_JOBS) for leaf in usual for what in WHATS]
+    return Frame(model, (*own, *written), tuple(usual))
+
+
+def written_id(leaf: str, what: str) -> str:
+    """The id of how often a result is written down."""
+    return f"written.{leaf}.{what}"
 
 
 def logarithms(point: Point) -> Floats:

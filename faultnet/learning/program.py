@@ -4,7 +4,7 @@ Each pattern is a list of *acts*, in order: something seen, or a component chang
 patterns stand here once. Patterns whose acts have the same kinds share a *shape*, whatever was seen.
 """
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import log
@@ -119,6 +119,17 @@ class _Acts:
         """Their numbers."""
         return tuple(self._looked(s) if isinstance(s, Likelihood) else self._altered(s) for s in steps)
 
+    def of_blank(self, leaf: str) -> int:
+        """The number of nothing written about a leaf."""
+        if leaf not in self._numbers:
+            sight = self._sight((self.layout.number_of[leaf],), with_healthy=False)
+            seen = self.seen[sight]
+            seen.blanks[len(seen.tables)] = leaf
+            seen.tables.append(np.ones(len(self.layout.engine.network[leaf].states)))
+            seen.showing.append(1.0)
+            self._number(leaf, Act(sight, len(seen.tables) - 1), self.layout.touched([leaf]))
+        return self._numbers[leaf]
+
     def of_repair(self, repair: str, component: str) -> int:
         """The number of what a repair does to a component."""
         number = self.layout.engine.axes.targets.index(component)
@@ -164,6 +175,7 @@ class _Builder:
     layout: Layout
     patterns: Patterns
     usual: Case
+    usual_leaves: tuple[str, ...]
     groups: dict[Group, int] = field(default_factory=dict)
     shapes: dict[Shape, int] = field(default_factory=dict)
     _items: dict[tuple[int, int, bool], tuple[int, ...]] = field(default_factory=dict)
@@ -177,6 +189,7 @@ class _Builder:
         self.is_told = [getattr(item, "observation", "") == model.complaint != "" for item in items]
         self.is_doubtful = [_fails_at_times(item) for item in items]
         self.is_works = [isinstance(item, RepairOutcome) and item.works for item in items]
+        self.tells_of = [frozenset(observed(item)) for item in items]
 
     def pattern(self, key: Key) -> tuple[list[int], int, int]:
         """Numbers of its acts, of its shape, and of the act that tells the complaint."""
@@ -191,6 +204,9 @@ class _Builder:
             if is_told and told < 0 and self.is_told[item]:
                 told = own[0]
             acts += own
+        if self.usual_leaves and not at_times:
+            told_of = frozenset[str]().union(*(self.tells_of[item] for item in items))
+            acts[:0] = [self.acts.of_blank(leaf) for leaf in self.usual_leaves if leaf not in told_of]
         return acts, self._shape(given, acts), told
 
     def _shape(self, given: int, acts: Sequence[int]) -> int:
@@ -238,15 +254,31 @@ class _Builder:
         return tuple(self.acts.of_repair(made, part) for made in outcome.made for part in repairs[made].fixes)
 
 
+def observed(item: Item) -> Iterator[str]:
+    """The observations that an item tells of."""
+    for each in item.readings if isinstance(item, Together) else (item,):
+        if name := getattr(each, "observation", ""):
+            yield name
+
+
 def _fails_at_times(item: Item) -> bool:
     """Whether something was seen of which nobody knows whether the symptom showed."""
     seen = item.readings if isinstance(item, Together) else (item,)
     return any(getattr(each, "symptom", "showing") != "showing" for each in seen)
 
 
-def program_of(layout: Layout, patterns: Patterns, usual: Case | None = None, times: float = 1.0) -> Program:
-    """The program of some patterns of the layout's model. usual: the shop's meters; times: what each job counts for."""
-    builder = _Builder(layout, patterns, usual or Case())
+def program_of(
+    layout: Layout,
+    patterns: Patterns,
+    usual: Case | None = None,
+    times: float = 1.0,
+    usual_leaves: tuple[str, ...] = (),
+) -> Program:
+    """The program of some patterns of the layout's model.
+
+    usual: the shop's meters; times: what each job counts for. usual_leaves: of which nothing written says something.
+    """
+    builder = _Builder(layout, patterns, usual or Case(), usual_leaves)
     built = [builder.pattern(key) for key in patterns.keys]
     lengths = np.fromiter((len(acts) for acts, _, _ in built), dtype=np.int64, count=len(built))
     return Program(

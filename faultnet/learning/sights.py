@@ -4,7 +4,7 @@ Everything that evidence says is in the end a number for each row of a *sight*: 
 together, or those with what they would show of a healthy set, for times when the symptom may not have shown.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -13,7 +13,8 @@ import numpy as np
 from faultnet.cpt import Floats, Ints
 from faultnet.learning.layout import Layout
 
-_AT_ONCE = 2_000
+Blank = Mapping[str, Floats]
+"""Of leaves that are usually looked at, P(nothing written | state): ``(n_states,)`` each."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,40 +70,62 @@ class Sight:
 class Seen:
     """All that was seen in one sight: likelihoods over the states of its nodes, one for each act.
 
-    tables: flat over the joint states of the nodes; showing: chance that the symptom showed.
+    tables: flat over the joint states of the nodes; showing: chance that the symptom showed. blanks: acts that are no
+    result at all, by their leaf; their tables hang on how often the shop writes results down.
     """
 
     sight: Sight
     tables: list[Floats] = field(default_factory=list)
     showing: list[float] = field(default_factory=list)
+    blanks: dict[int, str] = field(default_factory=dict)
 
     @cached_property
-    def matrix(self) -> Floats:
+    def _written(self) -> Floats:
         """The tables, once all are there: ``(n_acts, n_states)``."""
         return np.stack(self.tables)
 
-    def columns(self, node_rows: Sequence[Floats]) -> Floats:
+    def matrix(self, blank: Blank) -> Floats:
+        """The tables at some numbers: ``(n_acts, n_states)``. blank: P(nothing written | state) of leaves."""
+        if not self.blanks:
+            return self._written
+        tables = self._written.copy()
+        for act, leaf in self.blanks.items():
+            tables[act] = blank[leaf]
+        return tables
+
+    def columns(self, node_rows: Sequence[Floats], blank: Blank) -> Floats:
         """Likelihood of every act in each row of the sight: ``(n_acts, n_rows)``."""
-        columns: Floats = self.matrix @ self._chances(self.sight.rows, node_rows).T
+        matrix = self.matrix(blank)
+        columns: Floats = matrix @ self._chances(self.sight.rows, node_rows).T
         if self.sight.with_healthy:
             showing = np.array(self.showing)[:, None]
-            healthy = self.matrix @ self._chances(self.sight.healthy_rows, node_rows).T
+            healthy = matrix @ self._chances(self.sight.healthy_rows, node_rows).T
             columns = showing * columns + (1 - showing) * healthy
         return columns
 
+    def of_blanks(
+        self, counts: Floats, columns: Floats, node_rows: Sequence[Floats], blank: Blank
+    ) -> Iterator[tuple[str, Floats]]:
+        """What was not written down, by leaf: expected counts of its states. counts, columns: ``(n_acts, n_rows)``."""
+        for act, leaf in self.blanks.items():
+            weight = np.divide(counts[act], columns[act], out=np.zeros_like(counts[act]), where=columns[act] > 0)
+            yield leaf, (weight @ self._chances(self.sight.rows, node_rows)) * blank[leaf]
+
     def add_counts(
-        self, counts: Floats, columns: Floats, node_rows: Sequence[Floats], totals: Sequence[Floats]
+        self, counts: Floats, columns: Floats, node_rows: Sequence[Floats], blank: Blank, totals: Sequence[Floats]
     ) -> None:
         """Add to the counts of the nodes' rows what the acts saw. counts, columns: ``(n_acts, n_rows)``."""
-        weight = np.divide(counts, columns, out=np.zeros_like(counts), where=columns > 0)
+        weight, matrix = np.divide(counts, columns, out=np.zeros_like(counts), where=columns > 0), self.matrix(blank)
         if not self.sight.with_healthy:
-            self._add(weight, self.sight.rows, node_rows, totals)
+            self._add(weight.T @ matrix, self.sight.rows, node_rows, totals)
             return
         showing = np.array(self.showing)[:, None]
-        self._add(weight * showing, self.sight.rows, node_rows, totals)
-        self._add(weight * (1 - showing), self.sight.healthy_rows, node_rows, totals)
+        self._add((weight * showing).T @ matrix, self.sight.rows, node_rows, totals)
+        self._add((weight * (1 - showing)).T @ matrix, self.sight.healthy_rows, node_rows, totals)
 
-    def posteriors(self, columns: Floats, node_rows: Sequence[Floats]) -> Iterator[tuple[int, Ints, Floats, Floats]]:
+    def posteriors(
+        self, columns: Floats, node_rows: Sequence[Floats], blank: Blank
+    ) -> Iterator[tuple[int, Ints, Floats, Floats]]:
         """Of each node, once for the world and once for a healthy set: what its states are like where an act was seen.
 
         The node, its row in each row of the sight, ``(n_rows,)``, the share of that road, ``(n_acts, n_rows)``, and the
@@ -112,7 +135,7 @@ class Seen:
         if self.sight.with_healthy:
             roads.append((self.sight.healthy_rows, 1 - roads[0][1]))
         for rows, chance in roads:
-            joint = self.matrix[:, None, :] * self._chances(rows, node_rows)[None]
+            joint = self.matrix(blank)[:, None, :] * self._chances(rows, node_rows)[None]
             total = joint.sum(axis=2)
             share = np.divide(chance * total, columns, out=np.zeros_like(columns), where=columns > 0)
             joint = joint.reshape(len(joint), len(rows), *self.sight.widths)
@@ -122,8 +145,8 @@ class Seen:
                 states = np.divide(own, total[..., None], out=np.zeros_like(own), where=total[..., None] > 0)
                 yield node, rows[:, number], share, states
 
-    def _add(self, weight: Floats, rows: Ints, node_rows: Sequence[Floats], totals: Sequence[Floats]) -> None:
-        joint = (weight.T @ self.matrix) * self._chances(rows, node_rows)
+    def _add(self, by_state: Floats, rows: Ints, node_rows: Sequence[Floats], totals: Sequence[Floats]) -> None:
+        joint = by_state * self._chances(rows, node_rows)
         joint = joint.reshape(len(rows), *self.sight.widths)
         for number, node in enumerate(self.sight.nodes):
             others = tuple(axis for axis in range(1, joint.ndim) if axis != number + 1)
