@@ -33,8 +33,8 @@ class Expected:
     log_evidence: of each pattern in nats, the complaint included, ``(n_patterns,)``; -inf where it is impossible.
     roots: expected jobs in each root state at intake, by what is given, ``(n_given, n_roots)``. sides: of every free
     side, expected jobs in each state, of the jobs that tell of it. rows: of leaves, ``(n_rows, n_states)``. changes: of
-    repairs, by repair and component, ``(n_states before, n_states after)``. blanks: of usual leaves, the states that
-    nobody wrote down, ``(n_states,)``.
+    repairs, by repair and component, ``(n_states before, n_states after)``. blanks: of usual leaves, what is in
+    their rows though nobody wrote it down, ``(n_rows, n_states)``.
     """
 
     log_evidence: Floats
@@ -271,7 +271,7 @@ class History:
         return {node: total for node, total in zip(self.layout.nodes, totals, strict=True) if node in leaves}
 
     def _blanks_counted(self, values: Values, by_column: Floats) -> dict[str, Floats]:
-        """Counts of the states that nobody wrote down, by leaf."""
+        """Counts of the states that nobody wrote down in each row, by leaf."""
         found: dict[str, Floats] = {}
         for seen, columns, start in zip(self.program.seen, values.seen, self._places[0], strict=False):
             counts = by_column[start : start + columns.size].reshape(columns.shape)

@@ -110,7 +110,8 @@ class Aim:
             cured, spoilt = self.frame.place[f"success.{repair}"], self.frame.place[f"arrives_faulty.{repair}"]
             counts[cured] += changed[1:, 0].sum(), np.trace(changed[1:, 1:])
             counts[spoilt] += changed[0, 1:].sum(), changed[0, 0]
-        for leaf, by_state in expected.blanks.items():
+        for leaf, rows in expected.blanks.items():
+            by_state = rows.sum(axis=0)
             for what, has in zip(WHATS, (self.frame.is_normal(leaf), ~self.frame.is_normal(leaf)), strict=True):
                 counts[self.frame.place[written_id(leaf, what)].start + 1] += by_state[has].sum()
         if isinstance(self.history.hidden, TablePrior):
@@ -135,6 +136,9 @@ class Aim:
         its own with the jobs behind it added, as if every job told all.
         """
         counts = self.apart + self.counts(point, expected)
+        for leaf, rows in expected.blanks.items():
+            if leaf in self.plain_leaves:
+                counts[self.frame.rows_place(leaf)] -= rows.reshape(-1)  # a blank is no job behind a number
         jobs = self.frame.totals(counts)
         learned = []
         for number, block in enumerate(self.frame.blocks):

@@ -106,10 +106,16 @@ class Seen:
     def of_blanks(
         self, counts: Floats, columns: Floats, node_rows: Sequence[Floats], blank: Blank
     ) -> Iterator[tuple[str, Floats]]:
-        """What was not written down, by leaf: expected counts of its states. counts, columns: ``(n_acts, n_rows)``."""
+        """What was not written down, by leaf: expected counts of states in each of its rows, ``(n_rows, n_states)``.
+
+        counts, columns: ``(n_acts, n_rows of the sight)``.
+        """
         for act, leaf in self.blanks.items():
             weight = np.divide(counts[act], columns[act], out=np.zeros_like(counts[act]), where=columns[act] > 0)
-            yield leaf, (weight @ self._chances(self.sight.rows, node_rows)) * blank[leaf]
+            rows: Floats = np.zeros_like(node_rows[self.sight.nodes[0]])
+            own = weight[:, None] * self._chances(self.sight.rows, node_rows) * blank[leaf]
+            np.add.at(rows, self.sight.rows[:, 0], own)
+            yield leaf, rows
 
     def add_counts(
         self, counts: Floats, columns: Floats, node_rows: Sequence[Floats], blank: Blank, totals: Sequence[Floats]
