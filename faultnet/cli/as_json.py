@@ -95,7 +95,10 @@ def answer_json(
             for t in diagnosis.turns
         ],
         "inseparable": [list(group) for group in diagnosis.inseparable],
-        "tests": [{**test_json(t), "held_because": held.get(("test", t.test))} for t in ranking.tests],
+        "tests": [
+            {**test_json(t), "on_top": ranking.on_top.get(t.test), "held_because": held.get(("test", t.test))}
+            for t in ranking.tests
+        ],
         "held_back": [{"kind": h.kind, "id": h.id, "hazard": h.hazard, "reason": h.reason} for h in ranking.held_back],
         "repairs": [repair_json(repair) for repair in ranking.repairs],
         "money": money_json(model, case, ranking),

@@ -51,6 +51,9 @@ NOT_DRAWN = (
     "may harm, and which volts go with which state."
 )
 
+SURE_ENOUGH, WORTH_NAMING = 0.9, 0.1
+"""An advice that is the same in more draws needs no words; what is advised in fewer is not named beside it."""
+
 
 def answer_text(
     model: Model,
@@ -215,12 +218,22 @@ def advice(
     told = ranking.advice
     if told.kind == "test":
         test = next(t for t in ranking.tests if t.test == told.id)
-        yield from step_of_test(model, test, told.why, shown, keys)
+        yield from step_of_test(model, test, told.why + on_top_words(ranking), shown, keys)
     elif told.kind == "repair":
         repair = next(r for r in ranking.repairs if r.repair == told.id)
         yield from repair_step(repair, told.why, shown, ranking.settings.currency)
     else:
         yield wrapped(_ENDING.get(told.verdict or told.kind, told.kind) + f": {told.why}.", 2, 4)
+
+
+def on_top_words(ranking: Ranking) -> str:
+    """How often the advised test would be advised with the numbers behind it drawn anew, and what else would be."""
+    own = ranking.on_top.get(ranking.advice.id)
+    if own is None or own >= SURE_ENOUGH:
+        return ""
+    share, other = max((n, test) for test, n in ranking.on_top.items() if test != ranking.advice.id)
+    said = f"; the same in {percent(own)} of draws of the numbers behind it"
+    return said + (f", {other} in {percent(share)}" if share >= WORTH_NAMING else "")
 
 
 def step_of_test(

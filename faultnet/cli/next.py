@@ -9,6 +9,7 @@ from faultnet.cli.ways import checked_sort
 from faultnet.diagnosis import diagnose
 from faultnet.files.fits import fits_better
 from faultnet.ranking import rank_tests
+from faultnet.ranking.on_top import with_times_on_top
 
 
 def answer_next(asked: Asked, *, full: bool, sort: str, ahead_seconds: float | None, as_json: bool) -> None:
@@ -19,7 +20,7 @@ def answer_next(asked: Asked, *, full: bool, sort: str, ahead_seconds: float | N
     sort = checked_sort(sort)
     told = understand(asked)
     model, case = told.model, told.case
-    ranking = rank_tests(model, case, told.bench, told.settings)
+    ranking = with_times_on_top(model, case, rank_tests(model, case, told.bench, told.settings))
     if ahead_seconds is not None:
         from faultnet.cli.plan import for_seconds
         from faultnet.plan.ahead import look_ahead

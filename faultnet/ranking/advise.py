@@ -30,7 +30,7 @@ def advise(
     """
     return (
         _repair_or_its_proof(allowed, repairs, tried, settings)
-        or _best_test(allowed, aim)
+        or best_test(allowed, aim)
         or _free_try(repairs, tried)
         or _last_word(repairs, held)
     )
@@ -60,7 +60,7 @@ def _repair_or_its_proof(
     )
 
 
-def _best_test(allowed: Sequence[RankedTest], aim: str) -> Advice | None:
+def best_test(allowed: Sequence[RankedTest], aim: str) -> Advice | None:
     """The test with most repair information for its cost, or what the trade does before it, even at no gain."""
     best = max(allowed, key=lambda t: t.worth, default=None)
     if best is None or best.gain_repair_bits < WORTH_ASKING_BITS:

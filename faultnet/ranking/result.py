@@ -1,5 +1,6 @@
 """What a ranking says."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import nan
 from typing import TYPE_CHECKING
@@ -26,6 +27,7 @@ _TEST_COLUMNS = {
     "hazard": "int64",
     "waits_for": "str",
     "held_because": "str",
+    "on_top": "float64",
 }
 
 
@@ -106,7 +108,8 @@ class Ranking:
     """Open tests in the order to consider them, repairs, what is held back, and the advice.
 
     bench and settings: how the set was taken to stand, and what steps were priced and gated with. money: what the case
-    costs by repairs alone, None where the model has none to tell it by.
+    costs by repairs alone, None where the model has none to tell it by. on_top: of the tests that are not held back,
+    in what share of draws of the model's numbers each would be the one to make next; empty where nobody asked.
     """
 
     tests: tuple[RankedTest, ...]
@@ -116,6 +119,7 @@ class Ranking:
     bench: BenchState = field(default_factory=BenchState)
     settings: ShopSettings = field(default_factory=ShopSettings)
     money: Money | None = None
+    on_top: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def held_because(self) -> dict[tuple[str, str], str]:
@@ -141,6 +145,7 @@ class Ranking:
                 test.step.hazard,
                 choices_in_words(test.waits_for),
                 self.held_because.get(("test", test.test), ""),
+                self.on_top.get(test.test, nan),
             )
             for test in self.tests
         ]

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from faultnet.diagnosis import BetterFit, Diagnosis, diagnose
 from faultnet.files.fits import fits_better
 from faultnet.ranking import Ranking, rank_tests
+from faultnet.ranking.on_top import with_times_on_top
 from faultnet.store.advice import Advised, insert_advice
 from faultnet.workshop.workshop import Bench, Workshop, on_the_bench
 
@@ -33,7 +34,7 @@ def look_at(workshop: Workshop, bench: Bench, *, trained: bool | None = None) ->
     """The same of a job that is on the bench, noting nothing."""
     model, case = bench.model, bench.case
     settings = workshop.shop.settings_for(trained)
-    ranking = rank_tests(model, case, bench.replayed.bench, settings)
+    ranking = with_times_on_top(model, case, rank_tests(model, case, bench.replayed.bench, settings))
     return Look(bench, diagnose(model, case), ranking, fits_better(model, case))
 
 

@@ -123,8 +123,8 @@ def counted(model: Model, jobs: tuple[Job, ...]) -> Model:
     own = {c.id: sum(m.share for m in c.modes) for c in model.components.values()}
     n = np.array([counts[m.component] * model.shares[m] / own[m.component] for m in model.modes])
     means = (n + shares.strength_jobs * np.array(shares.means)) / (n.sum() + shares.strength_jobs)
-    for second in (model.second_fault_share, 0.08, 0.03, 0.12, 0.02, 0.2, 0.01):  # the first that can hold
-        changed = replace(model, second_fault_share=second)
+    for second in (model.second_fault_share, *np.geomspace(0.005, 0.4, 60)):  # the first that can hold
+        changed = replace(model, second_fault_share=float(second))
         made = with_chances(changed, [replace(shares, means=tuple(means.tolist()))], "counted@1")
         with suppress(FaultnetError):
             assert made.compiled.odds

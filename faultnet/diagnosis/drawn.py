@@ -1,0 +1,321 @@
+"""A model's network with drawn numbers, over the joint states that matter.
+
+Shares, table rows, condition shares and collateral chances vary together; the evidence stays fixed. Each draw solves
+its own priors, as the model does. Only joint states that matter take part: those that carry all but `LEFT_OUT` of the
+probability.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from faultnet.cpt import Floats, Ints
+from faultnet.diagnosis.draws import Draws
+from faultnet.engine.evidence import Change, Likelihood, Step, findings
+from faultnet.engine.interface import Belief
+from faultnet.engine.joint import JointEngine
+from faultnet.model.graph import observation_cpt
+from faultnet.model.model import Model
+from faultnet.model.nodes import Observation
+
+LEFT_OUT = 1e-4
+_ROUNDS = 8
+
+
+def states_that_matter(model: Model, belief: Belief) -> Ints:
+    """Numbers of the joint states to draw over: likely now, before any repair, or with the confirmed complaint."""
+    engine = model.compiled.table
+    beliefs = [belief, engine.belief(findings(engine.network, model.confirmed))]
+    before: list[Step] = []
+    for step in belief.steps:
+        if isinstance(step, Change):
+            beliefs.append(engine.belief(before))
+        before.append(step)
+    kept: set[int] = {0}
+    for one in beliefs:
+        order = np.argsort(one.targets)[::-1]
+        enough = int(np.searchsorted(np.cumsum(one.targets[order]), 1 - LEFT_OUT)) + 1
+        kept.update(order[:enough].tolist())
+    kept.update(np.flatnonzero(model.compiled.n_faults == 1).tolist())
+    for component in {step.node for step in belief.steps if isinstance(step, Change)}:
+        kept.update(_with_state(engine, np.array(sorted(kept)), component, 0).tolist())
+    return np.array(sorted(kept), dtype=np.intp)
+
+
+def _with_state(engine: JointEngine, states: Ints, node: str, state: int) -> Ints:
+    """The same joint states with one target put into another state."""
+    sizes = engine.axes.target_sizes
+    number = engine.axes.targets.index(node)
+    stride = int(np.prod(sizes[number + 1 :]))
+    own = engine.axes.index[node].reshape(-1)[states]
+    moved: Ints = states + (state - own) * stride
+    return moved
+
+
+class Drawn:
+    """A model's network with drawn numbers, over the kept joint states.
+
+    Arrays: ``(n_draws or 1, *sides or 1, n_kept)``.
+    """
+
+    def __init__(self, model: Model, engine: JointEngine, kept: Ints, draws: Draws) -> None:
+        self.model, self.engine, self.kept, self.draws = model, engine, kept, draws
+        self._rows: dict[str, tuple[Floats, Ints]] = {}
+        self._chances: dict[int, Floats] = {}
+
+    def weight(self, steps: Sequence[Step]) -> Floats:
+        """P(sides, kept state | steps) in every draw that allows the evidence: ``(<= n_draws, *sides, n_kept)``."""
+        weight = self._prior(self._on_sides_only(steps))
+        for step in steps:
+            if isinstance(step, Change):
+                weight = self._changed(weight, step)
+            elif not self._is_on_sides(step):
+                weight = self._observed(weight, step)
+                weight /= np.maximum(weight.max(axis=tuple(range(1, weight.ndim)), keepdims=True), 1e-300)
+        total = weight.sum(axis=tuple(range(1, weight.ndim)), keepdims=True)
+        is_possible = total.reshape(-1) > 0
+        possible: Floats = weight[is_possible] / total[is_possible]
+        return possible
+
+    def of_condition(self, weight: Floats, condition: str) -> Floats:
+        """P(state of the condition | what led to this weight) in every draw: ``(n_draws, n_states)``."""
+        number = self.engine.axes.side_number.get(condition)
+        if number is None:
+            return self.draws.condition(condition)
+        if weight.shape[number + 1] == 1:
+            weight = weight * self._side_chances(number)[: len(weight)]
+        others = tuple(axis for axis in range(1, weight.ndim) if axis != number + 1)
+        chances: Floats = weight.sum(axis=others)
+        return chances
+
+    def outcomes(self, weight: Floats, leaves: Sequence[str], decided: Mapping[str, tuple[int, ...]]) -> Floats:
+        """P(outcome of a test, what is decided) in every draw of this weight: ``(n_draws, n_outcomes, n_decided)``.
+
+        leaves: what the test reveals; decided: of nodes the group that each of their states belongs to.
+        """
+        axes = self.engine.axes
+        places: Ints = np.zeros((1,) * (len(axes.sides) + 1), dtype=np.intp)
+        n_decided = 1
+        for node, groups in decided.items():
+            size = max(groups) + 1
+            places, n_decided = places * size + np.array(groups)[self._kept_index(node)], n_decided * size
+        rows: Floats = np.ones((1, 1, 1))
+        row_of: Ints = np.zeros((1,) * (len(axes.sides) + 1), dtype=np.intp)
+        for leaf in leaves:
+            own, own_row = self._drawn_rows(leaf)
+            rows = (rows[:, :, None, :, None] * own[:, None, :, None, :]).reshape(
+                max(len(rows), len(own)), rows.shape[1] * own.shape[1], -1
+            )
+            row_of = row_of * own.shape[1] + own_row
+        shape = np.broadcast_shapes(places.shape, row_of.shape)
+        for number, size in enumerate(shape[:-1]):
+            if size > 1 and weight.shape[number + 1] == 1:
+                weight = weight * self._side_chances(number)[: len(weight)]
+        shape = np.broadcast_shapes(shape, weight.shape[1:])
+        where = np.broadcast_to(row_of * n_decided + places, shape).reshape(-1)
+        used, place = np.unique(where, return_inverse=True)
+        sums = np.zeros((len(used), len(weight)))
+        np.add.at(sums, place.reshape(-1), np.broadcast_to(weight, (len(weight), *shape)).reshape(len(weight), -1).T)
+        joint = np.zeros((len(weight), rows.shape[2], n_decided))
+        for n, code in enumerate(used.tolist()):
+            row, what = divmod(code, n_decided)
+            joint[:, :, what] += sums[n][:, None] * rows[: len(weight), row]
+        return joint
+
+    # -- evidence ------------------------------------------------------------------------------------------------
+
+    def _is_on_sides(self, step: Step) -> bool:
+        return isinstance(step, Likelihood) and all(node in self.engine.axes.sides for node in step.nodes)
+
+    def _on_sides_only(self, steps: Iterable[Step]) -> list[Step]:
+        return [step for step in steps if self._is_on_sides(step)]
+
+    def _drawn_rows(self, leaf: str) -> tuple[Floats, Ints]:
+        """Drawn rows of a leaf, ``(n_draws or 1, n_rows, n_states)``, and the number of the row of every kept state."""
+        if leaf not in self._rows:
+            row_of, seen = self._kept_index(leaf), self.model.observations.get(leaf)
+            if seen is None:
+                self._rows[leaf] = self.engine.axes.rows(leaf)[None], row_of
+            elif seen.noisy is None:
+                self._rows[leaf] = self.draws.rows(leaf), row_of
+            else:
+                self._rows[leaf] = self._noisy_rows(seen, row_of)
+        return self._rows[leaf]
+
+    def _noisy_rows(self, seen: Observation, row_of: Ints) -> tuple[Floats, Ints]:
+        """The rows of a noisy form that kept states use, made of drawn effects."""
+        used, place = np.unique(row_of, return_inverse=True)
+        example = np.empty(len(used), dtype=np.intp)
+        example[place.reshape(-1)] = np.arange(row_of.size)
+        states = [np.broadcast_to(self._kept_index(c), row_of.shape).reshape(-1)[example] for c in seen.given]
+        drawn = [observation_cpt(self.model, seen, written).chances(states) for written in self.draws.rows(seen.id)]
+        return np.stack(drawn), place.reshape(row_of.shape)
+
+    def _kept_index(self, node: str) -> Ints:
+        """What the layout says of a node, for kept states only."""
+        index = self.engine.axes.index[node]
+        return index[..., self.kept] if index.shape[-1] > 1 else index
+
+    def _column(self, seen: Likelihood) -> Floats:
+        """P(what was seen | kept state) in every draw; an array of the caller's own."""
+        axes = self.engine.axes
+        table = seen.table[None]
+        for axis, node in enumerate(seen.nodes, start=1):
+            if node in axes.leaves:
+                moved = np.moveaxis(table, axis, -1)
+                flat = moved.reshape(len(moved), -1, moved.shape[-1]) @ self._drawn_rows(node)[0].transpose(0, 2, 1)
+                table = np.moveaxis(flat.reshape(len(flat), *moved.shape[1:-1], -1), -1, axis)
+        configuration: Ints = np.zeros((1,) * (len(axes.sides) + 1), dtype=np.intp)
+        for node, size in zip(seen.nodes, table.shape[1:], strict=True):
+            row_of = self._drawn_rows(node)[1] if node in axes.leaves else self._kept_index(node)
+            configuration = configuration * size + row_of
+        column: Floats = table.reshape(len(table), -1).take(configuration.reshape(-1), axis=1)
+        column = column.reshape(-1, *configuration.shape)
+        if seen.showing < 1:  # the first kept state is the one with nothing faulty
+            column = seen.showing * column + (1 - seen.showing) * column[..., :1]
+        return column
+
+    def _observed(self, weight: Floats, seen: Likelihood) -> Floats:
+        """The weight times the likelihood, sides that only the likelihood depends on written out at drawn chances."""
+        column = self._column(seen)
+        for number, size in enumerate(column.shape[1:-1]):
+            if size > 1 and weight.shape[number + 1] == 1:
+                column = _product(column, self._side_chances(number))
+        return _product(column, weight)
+
+    def _side_chances(self, number: int) -> Floats:
+        """P(state) of a side in every draw, along its axis."""
+        if number not in self._chances:
+            self._chances[number] = self.engine.side_prior(number) * self._side_ratio(number)
+        return self._chances[number]
+
+    def _side_ratio(self, number: int) -> Floats:
+        """The drawn share of each state of a side against the model's own, along its axis, in every draw."""
+        shape = [1] * (len(self.engine.axes.sides) + 2)
+        side = self.engine.axes.sides[number]
+        if side not in self.model.conditions:
+            return np.ones(shape)
+        shares = np.array(self.model.conditions[side].shares)
+        ratio = np.divide(
+            self.draws.condition(side), shares, out=np.ones((self.draws.n, len(shares))), where=shares > 0
+        )
+        shape[0], shape[number + 1] = ratio.shape
+        along: Floats = ratio.reshape(shape)
+        return along
+
+    def _changed(self, weight: Floats, made: Change) -> Floats:
+        position = np.full(self.engine.axes.n_joint, -1)
+        position[self.kept] = np.arange(len(self.kept))
+        own = self.engine.axes.index[made.node].reshape(-1)[self.kept]
+        stays = np.diagonal(made.matrix)
+        changed = weight.copy()
+        for before in np.flatnonzero(stays != 1):
+            changed[..., own == before] *= stays[before]
+        for before, after in np.argwhere((made.matrix > 0) & ~np.eye(len(stays), dtype=bool)):
+            there = position[_with_state(self.engine, self.kept, made.node, after)]
+            moved = np.flatnonzero((own == before) & (there >= 0))
+            changed[..., there[moved]] += weight[..., moved] * made.matrix[before, after]
+        return changed
+
+    # -- priors --------------------------------------------------------------------------------------------------
+
+    def _prior(self, given: Sequence[Step]) -> Floats:
+        """P(kept state) in every draw: the model's own, times how the drawn odds differ from its odds.
+
+        Coupled sides that are written out vary as well, given the joint state: shares hold with conditions summed out.
+        The others stay summed out at their own chances.
+        """
+        point = self.engine.belief(given)
+        coupled = self._coupled_in_columns()
+        own = point.written_out(coupled)[..., self.kept][None]
+        ratio = self._odds_ratio()
+        prior: Floats = own * ratio.reshape(len(ratio), *(1,) * len(self.engine.axes.sides), -1)
+        for number in sorted(coupled):
+            varied = prior * self._side_ratio(number)
+            before, after = (array.sum(axis=number + 1, keepdims=True) for array in (prior, varied))
+            prior = varied * np.divide(before, after, out=np.zeros_like(after), where=after > 0)
+        return prior
+
+    def _coupled_in_columns(self) -> frozenset[int]:
+        """Coupled sides that are asked for, or that observations hang on too; none in most models."""
+        axes = self.engine.axes
+        used = frozenset[int]().union(*(axes.sides_of(axes.index[leaf]) for leaf in axes.leaves))
+        asked = {axes.side_number[c] for c in self.model.asked if c in axes.side_number}
+        return (used | asked) & self.engine.coupled
+
+    def _odds_ratio(self) -> Floats:
+        """Prior weight of every kept state against the model's own, in every draw: ``(n_draws, n_kept)``.
+
+        The fixed point of `solve_root_odds`, all draws at once.
+        """
+        model, engine = self.model, self.engine
+        is_mode, n_faults = model.compiled.is_mode[self.kept], model.compiled.n_faults[self.kept]
+        seen: Floats = np.ones((1, *(1,) * (len(engine.axes.sides) + 1)))
+        for step in findings(engine.network, model.confirmed):
+            seen = self._observed(seen, step)
+        evidence = seen.reshape(len(seen), -1, len(self.kept)).sum(axis=1)
+        evidence *= engine.base(frozenset()).reshape(-1)[self.kept]
+        shares, second = self.draws.shares(), np.maximum(self.draws.second_fault_share(), 1e-4)
+        logs = np.log(np.maximum(shares, 1e-12)) - np.log([model.shares[mode] for mode in model.modes])
+        features = np.hstack([is_mode, self._link_features(is_mode > 0)]).T.copy()
+        tallied = np.column_stack([is_mode, n_faults >= 2, np.ones(len(self.kept))])
+        links = _Links(model, self.draws.collateral())
+        own_odds = np.array([model.compiled.odds[mode] for mode in model.modes])
+        for _ in range(_ROUNDS):
+            weight = np.exp(times(np.hstack([logs, links.logs(logs)]), features))
+            weight *= evidence
+            tally = times(weight, tallied)
+            present, several, total = tally[:, :-2], tally[:, -2], tally[:, -1]
+            by_mode = shares / (present / present.sum(axis=1, keepdims=True))
+            if len(model.components) > 1:
+                overall = second * total / several
+            else:  # no second faults: the odds keep their usual sum, as in `solve_root_odds`
+                overall = own_odds.sum() / (own_odds * np.exp(logs) * by_mode).sum(axis=1)
+            logs = logs + np.log(np.maximum(by_mode, 1e-12)) + np.log(np.clip(overall, 0.2, 5.0))[:, None]
+        return np.exp(times(np.hstack([logs, links.logs(logs)]), features))
+
+    def _link_features(self, is_mode: npt.NDArray[np.bool_]) -> Floats:
+        """For each collateral link the states with its cause only, and those with cause and effect."""
+        modes = list(self.model.modes)
+        columns = [np.empty((len(is_mode), 0))]
+        for link in self.model.collateral:
+            cause, effect = is_mode[:, modes.index(link.cause)], is_mode[:, modes.index(link.effect)]
+            columns.append(np.column_stack([cause & ~effect, cause & effect]))
+        return np.hstack(columns)
+
+
+class _Links:
+    """What drawn collateral chances change: beside its cause an effect comes mostly by the link, not by its odds."""
+
+    def __init__(self, model: Model, chances: Floats) -> None:
+        self.drawn = chances
+        modes, odds = list(model.modes), model.compiled.odds
+        self.effects = [modes.index(link.effect) for link in model.collateral]
+        self.chances = np.array([link.chance for link in model.collateral])
+        own = [sum(odds[m] for m in modes if m.component == link.effect.component) for link in model.collateral]
+        odds_of_effects = np.array([odds[link.effect] for link in model.collateral])
+        by_itself = odds_of_effects / (1 + np.array(own)) * (1 - self.chances)
+        self.by_link = self.chances / (self.chances + by_itself)
+
+    def logs(self, logs: Floats) -> Floats:
+        """Logarithms of the factors of `_link_features`, given those of the odds: ``(n_draws, 2 * n_links)``."""
+        without = (1 - self.drawn) / (1 - self.chances)
+        by_odds = np.exp(-logs[:, self.effects])
+        both = self.by_link * self.drawn / self.chances * by_odds + (1 - self.by_link) * without
+        factors = np.stack([without, both], axis=-1).reshape(len(logs), 2 * len(self.effects))
+        logarithms: Floats = np.log(np.maximum(factors, 1e-300))
+        return logarithms
+
+
+def times(rows: Floats, matrix: Floats) -> Floats:
+    """``rows @ matrix``, a row at a time: products this small take longest where they are spread over threads."""
+    product: Floats = np.matmul(rows[..., None, :], matrix)[..., 0, :]
+    return product
+
+
+def _product(own: Floats, other: Floats) -> Floats:
+    """The product, in the place of the first when it fits there."""
+    fits = own.shape == np.broadcast_shapes(own.shape, other.shape)
+    product: Floats = np.multiply(own, other, out=own if fits else None)
+    return product
