@@ -390,6 +390,19 @@ def test_older_jobs_count_for_less(tmp_path: Path) -> None:
     assert [*plain.jobs] == [4, 1]
 
 
+def test_some_of_the_jobs_at_random() -> None:
+    """A share of the jobs, not of the patterns; patterns with none left are gone, the others in the same order."""
+    model = backlight()
+    events = [Finding("flashlight", state) for state in model.states_of("flashlight")]
+    patterns = Patterns.of(model.id, [(Pattern((events[0],)), 10_000), *((Pattern((each,)), 1) for each in events[1:])])
+    some = patterns.thinned(0.25, seed=3)
+    assert some.n_jobs == int(some.jobs.sum())
+    assert some.jobs[0] == pytest.approx(2_500, abs=150)
+    assert {*some.keys} <= {*patterns.keys}
+    assert [each.items for each in patterns.thinned(1.0)] == [each.items for each in patterns]
+    assert [*patterns.thinned(1.0).jobs] == [*patterns.jobs]
+
+
 def test_files_that_are_no_history(tmp_path: Path) -> None:
     """What is wrong, and what to do."""
     (tmp_path / "list.csv").write_text("name,town\na,b\n")

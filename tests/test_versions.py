@@ -42,7 +42,7 @@ def learned(by: float) -> Learned:
     before = {each.id: each for each in chances_of(model)}
     after = [moved(model, id_, by) for id_ in (SHARES, "row.strip_tester.0", "success.replace_strips")]
     changes = tuple(Change(before[each.id], each, None, (), None) for each in after)
-    return Learned(model, changes, 40, (), -3.0, -2.9, 5, True)
+    return Learned(model, changes, 40, 40, (), -3.0, -2.9, 5, True)
 
 
 def shares(model: Model) -> list[float]:

@@ -79,7 +79,9 @@ def tuned_text(tuned: Tuned, wanted: Wanted, *, full: bool = False) -> Iterator[
     """What was learned, a line each."""
     learned = tuned.learned
     in_use = {each.id: each for each in chances_of(tuned.in_use)}
-    yield bold(f"{tuned.in_use.version} and {learned.n_jobs} past jobs")
+    yield bold(f"{tuned.in_use.version} and {learned.n_past} past jobs")
+    if learned.n_jobs < learned.n_past:
+        yield wrapped(f"{learned.n_jobs} of them, drawn at random, are learned from: all would take too long", 2, 4)
     for why, n in learned.left_out[: None if full else 3]:
         yield wrapped(f"left out, {n}: {why}", 2, 4)
     yield ""
@@ -210,6 +212,7 @@ def tuned_json(tuned: Tuned, version: Version | None = None) -> dict[str, Any]:
         "in_use": tuned.in_use.version,
         "accepted": None if version is None else version.id,
         "jobs": learned.n_jobs,
+        "past_jobs": learned.n_past,
         "left_out": [{"why": why, "jobs": n} for why, n in learned.left_out],
         "log_score_before": learned.log_score_before,
         "log_score_after": learned.log_score_after,

@@ -27,6 +27,9 @@ from faultnet.patterns.split import split
 if TYPE_CHECKING:
     import pandas as pd
 
+MOST_PATTERNS = 20_000
+"""Of more patterns a sample is learned from: memory and time grow with them, and what is left to learn does not."""
+
 FEWEST_JOBS = 30
 """Fewer jobs than this in all, and nothing is learned."""
 
@@ -81,7 +84,8 @@ class Change:
 
 @dataclass(frozen=True)
 class Learned:
-    """What past jobs change of a model. n_jobs: in the patterns; left_out: why jobs are not, with how many.
+    """What past jobs change of a model. n_jobs: learned from; n_past: in the patterns, more where only a sample was
+    learned from; left_out: why jobs are not, with how many.
 
     log_score_before, log_score_after: log likelihood of a job given its complaint, on average, in nats. steps: how
     often expected counts were worked out; converged: whether climbing ended by itself. root_odds: the prior odds that
@@ -93,6 +97,7 @@ class Learned:
     model: Model
     changes: tuple[Change, ...]
     n_jobs: int
+    n_past: int
     left_out: tuple[tuple[str, int], ...]
     log_score_before: float
     log_score_after: float
@@ -163,6 +168,9 @@ def learn(
             f"{patterns.n_jobs} jobs with {model.id} have ended; at least {FEWEST_JOBS} are needed to learn from. "
             "Take in past jobs with `faultnet history import`."
         )
+    n_past = patterns.n_jobs
+    if len(patterns) > MOST_PATTERNS:
+        patterns = patterns.thinned(MOST_PATTERNS / len(patterns), seed)
     groups = split(patterns) if patterns.by else None
     patterns = patterns if groups is None else groups.patterns
     weighed = with_strength(model, 1.0 if strength is None else strength)
@@ -210,6 +218,7 @@ def learn(
         model=model,
         changes=tuple(sorted(changes, key=lambda change: [*before].index(change.before.id))),
         n_jobs=patterns.n_jobs,
+        n_past=n_past,
         left_out=tuple((left.why, left.jobs) for left in patterns.left_out),
         log_score_before=aim.log_likelihood(as_written, at_start) / patterns.counts_for,
         log_score_after=aim.log_likelihood(top.point, top.expected) / patterns.counts_for,

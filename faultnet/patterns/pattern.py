@@ -100,6 +100,15 @@ class Patterns(Sequence[Pattern]):
         vocabulary = Vocabulary(tuple(items), tuple(dict(each) for each in given), tuple(nominals))
         return cls(model, round(sum(jobs)), np.array(jobs), tuple(keys), vocabulary, (), (), by, 0)
 
+    def thinned(self, share: float, seed: int = 0) -> "Patterns":
+        """About this share of the jobs, drawn at random. What left the keys stays whole."""
+        rng, whole = np.random.default_rng(seed), np.ceil(self.jobs).astype(np.intp)
+        drawn = rng.binomial(whole, share)
+        kept = np.flatnonzero(drawn)
+        jobs = self.jobs * (drawn / np.maximum(whole, 1))
+        keys = tuple(self.keys[n] for n in kept.tolist())
+        return replace(self, n_jobs=int(drawn.sum()), jobs=jobs[kept], keys=keys)
+
     def __len__(self) -> int:
         return len(self.keys)
 
