@@ -13,6 +13,7 @@ intervals hold the truth (a number's interval by its strength).
 import argparse
 from contextlib import suppress
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import NamedTuple
@@ -123,8 +124,10 @@ def counted(model: Model, jobs: tuple[Job, ...]) -> Model:
     own = {c.id: sum(m.share for m in c.modes) for c in model.components.values()}
     n = np.array([counts[m.component] * model.shares[m] / own[m.component] for m in model.modes])
     means = (n + shares.strength_jobs * np.array(shares.means)) / (n.sum() + shares.strength_jobs)
-    for second in (model.second_fault_share, *np.geomspace(0.005, 0.4, 60)):  # the first that can hold
-        changed = replace(model, second_fault_share=float(second))
+    seconds = (model.second_fault_share, *np.geomspace(0.005, 0.4, 60).tolist())
+    for weaker, second in product((1.0, 0.5, 0.2, 0.05), seconds):  # the first with which these shares can hold
+        links = tuple(replace(link, chance=weaker * link.chance) for link in model.collateral)
+        changed = replace(model, second_fault_share=second, collateral=links)
         made = with_chances(changed, [replace(shares, means=tuple(means.tolist()))], "counted@1")
         with suppress(FaultnetError):
             assert made.compiled.odds
