@@ -109,7 +109,11 @@ def test_at_the_command_line(shop: Workshop) -> None:
     assert "--strength lots: a number from 0.01 to 100" in run("tune", "backlight", "--strength", "lots", *db, expect=2)
     assert "not counted by colour; possible are" in run("tune", "backlight", "--groups", "colour", *db, expect=2)
     assert "say the same" in run("model", "diff", "backlight@2", "backlight@0", *db)
-    assert "rest" not in run("model", "diff", "backlight@1", *db)
+    differs = run("model", "diff", "backlight@1", *db)
+    assert "rest" not in differs
+    assert re.search(
+        r"backlight@0 has no shares of groups\n  backlight@1 has shares by panel group .* \d+ groups", differs
+    )
     assert "of panel group HRN43" in run("next", "backlight@1", "sound=present", "--panel", "HRN-43", *db)
     assert "of panel group" not in run("next", "backlight@1", "sound=present", "--panel", "NEW-1", *db)
     group = json.loads(run("next", "backlight@1", "--panel", "hrn 43", "--json", *db).partition("\n}")[0] + "\n}")[

@@ -1,11 +1,13 @@
 """`faultnet model diff` and `undo`: versions of a model beside each other, and back."""
 
 import json
+from collections.abc import Iterator
 
 from faultnet.cli.chances import share_of, told_state, words_of
 from faultnet.cli.terminal import bold, wrapped_table
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
+from faultnet.model import Model
 from faultnet.model.version import changed
 from faultnet.workshop.versions import take_back
 
@@ -29,10 +31,12 @@ def diff(one: str, other: str, *, db: str, shop: str, full: bool, as_json: bool)
             {"id": a.id, "states": [*a.states], "before": [*a.means], "after": [*b.means], "jobs": b.jobs}
             for a, b in pairs
         ]
-        print(json.dumps({"before": before.version, "after": after.version, "numbers": numbers}, indent=2))
+        groups = {which: _groups(model) for which, model in (("before", before), ("after", after))}
+        found = {"before": before.version, "after": after.version, "numbers": numbers, "groups": groups}
+        print(json.dumps(found, indent=2))
         return
     print(bold(f"{before.version} and {after.version}"))
-    if not pairs:
+    if not pairs and before.pooled == after.pooled:
         print("  say the same")
         return
     rows = [(before.version, after.version, "jobs", "")]
@@ -42,6 +46,25 @@ def diff(one: str, other: str, *, db: str, shop: str, full: bool, as_json: bool)
     print("\n".join(wrapped_table(rows, "rrrl")))
     if len(pairs) > len(rows) - 1:
         print(f"  and {len(pairs) - len(rows) + 1} more: --full")
+    if before.pooled != after.pooled:
+        print("\n".join(_groups_text(before, after)))
+
+
+def _groups(model: Model) -> dict[str, object] | None:
+    """Shares by group as plain values."""
+    if model.pooled is None:
+        return None
+    groups = {value: [*own.shares.means] for value, own in model.pooled.groups.items()}
+    return {"column": model.pooled.column, "pull_jobs": model.pooled.pull_jobs, "groups": groups}
+
+
+def _groups_text(before: Model, after: Model) -> Iterator[str]:
+    for model in (before, after):
+        if model.pooled is None:
+            yield f"  {model.version} has no shares of groups"
+        else:
+            column, n = model.pooled.column.replace("_", " "), len(model.pooled.groups)
+            yield f"  {model.version} has shares by {column} of its own for {n} groups"
 
 
 def undo(model: str, *, by: str, reason: str, db: str, shop: str, as_json: bool) -> None:

@@ -27,7 +27,9 @@ from bridges import import_pyagrum, to_pyagrum
 from faultnet.case.events import Finding
 from faultnet.counting import count_patterns
 from faultnet.files import load_model
+from faultnet.learning.blanks import looked_at
 from faultnet.learning.climb import climb
+from faultnet.learning.learn import MOST_PATTERNS
 from faultnet.learning.maximise import Aim
 from faultnet.learning.prepare import aim_at
 from faultnet.model import Model
@@ -128,7 +130,10 @@ def by_history(model: Model, file: Path) -> None:
     started = time.perf_counter()
     patterns = count_patterns(file, model)
     counted = time.perf_counter()
-    aim = aim_at(model, patterns)
+    n_jobs, n_patterns = patterns.n_jobs, len(patterns)
+    if n_patterns > MOST_PATTERNS:  # as `learn` does
+        patterns = patterns.thinned(MOST_PATTERNS / n_patterns)
+    aim = aim_at(model, patterns, usual_leaves=looked_at(model, patterns))
     aim = replace(aim, history=aim.history.focused(aim.frame.own))
     ready = time.perf_counter()
     own = aim.frame.own
@@ -136,8 +141,8 @@ def by_history(model: Model, file: Path) -> None:
     before = time.perf_counter()
     ended = climb(aim, own, tolerance=1e-6)
     print(
-        f"{patterns.n_jobs} jobs, {len(patterns)} patterns: counting {counted - started:.1f} s, preparing "
-        f"{ready - counted:.1f} s, a round {one:.2f} s, {ended.steps} rounds to 1e-6 in "
+        f"{n_jobs} jobs, {n_patterns} patterns: counting {counted - started:.1f} s; of {len(patterns)} patterns: "
+        f"preparing {ready - counted:.1f} s, a round {one:.2f} s, {ended.steps} rounds to 1e-6 in "
         f"{time.perf_counter() - before:.1f} s"
     )
 
