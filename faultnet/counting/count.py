@@ -19,6 +19,7 @@ from faultnet.shop.voltages import Entry
 from faultnet.store.database import Database
 
 MOST_A_DECADE = 192
+LEAST_HALF_LIFE_MONTHS = 0.5
 
 
 class History(Protocol):
@@ -57,6 +58,11 @@ def count_patterns(
     check(by, before)
     if a_decade and not 24 <= a_decade <= MOST_A_DECADE:
         raise UsageProblem(f"volts are rounded to 24 to {MOST_A_DECADE} numbers a decade, or 0 for not at all")
+    if half_life_months and not half_life_months >= LEAST_HALF_LIFE_MONTHS:
+        raise UsageProblem(
+            f"a half-life of {half_life_months:g} months: at least {LEAST_HALF_LIFE_MONTHS:g}, or 0 for jobs that all "
+            "count the same"
+        )
     if isinstance(source, Database):
         from faultnet.counting.database import asked_database
 

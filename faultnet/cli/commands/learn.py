@@ -28,11 +28,17 @@ def tune(
     ] = "1",
     groups: Annotated[
         str,
-        typer.Option("--groups", metavar="COLUMN", help="Shares by this column as well, panel or board say; or none."),
+        typer.Option(
+            "--groups",
+            metavar="COLUMN",
+            help="Shares by this column too: panel_group, panel, board, size, age...; or none.",
+        ),
     ] = "panel_group",
     half_life: Annotated[
         float,
-        typer.Option("--half-life", metavar="MONTHS", help="Jobs so much older than the last count for half.", min=0),
+        typer.Option(
+            "--half-life", metavar="MONTHS", help="Jobs so much older than the last count for half; 0: no less.", min=0
+        ),
     ] = 0.0,
     starts: Annotated[int, typer.Option("--starts", metavar="N", help="Other starts to try.", min=0, max=50)] = 1,
     no_blanks: Annotated[bool, typer.Option("--no-blanks", help="Do not try what blanks could mean.")] = False,
