@@ -388,7 +388,7 @@ def test_older_jobs_count_for_less(tmp_path: Path) -> None:
     assert sorted(grouped.of("")[1]) == pytest.approx([0.75, 1.0])
     plain = count_patterns(file, backlight())
     assert [*plain.jobs] == [4, 1]
-    with pytest.raises(UsageProblem, match="a half-life of 0.01 months: at least 0.5"):
+    with pytest.raises(UsageProblem, match=r"a half-life of 0\.01 months: at least 0\.5"):
         count_patterns(file, backlight(), half_life_months=0.01)
 
 
