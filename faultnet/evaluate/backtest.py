@@ -11,6 +11,7 @@ from faultnet.evaluate.past import PastJob, replayable
 from faultnet.evaluate.replay import Replay, imputing, replay
 from faultnet.evaluate.rules import LOOKS, Advice, AsDone, FlowChart, Rule, WholePlan
 from faultnet.model import Model
+from faultnet.model.pooled import in_group
 from faultnet.settings import ShopSettings
 
 COVERED = 0.8
@@ -89,16 +90,20 @@ def backtest(
             f"{len(past)} jobs with {model.id} were cured by a repair; at least {FEWEST_JOBS} are needed to compare "
             "ways of working"
         )
-    rules = rules_of(model, settings, looks)
+    models = {group: in_group(model, group) for group in dict.fromkeys(job.group for job in past)}
+    rules_by = {group: rules_of(own, settings, looks) for group, own in models.items()}
+    rules = [*next(iter(rules_by.values()))]
     recorded: dict[str, list[Replay]] = {name: [] for name in rules}
     filled: dict[str, list[Replay]] = {name: [] for name in rules}
     for number, job in enumerate(past, start=1):
-        for name, rule in rules.items():
-            recorded[name].append(replay(model, job, rule, settings))
+        own = models[job.group]
+        for name, rule in rules_by[job.group].items():
+            recorded[name].append(replay(own, job, rule, settings))
         if with_imputed:
             try:
-                impute = imputing(model, job, seed)
-                made_up = {name: replay(model, job, rule, settings, impute) for name, rule in rules.items()}
+                impute = imputing(own, job, seed)
+                ways = rules_by[job.group].items()
+                made_up = {name: replay(own, job, rule, settings, impute) for name, rule in ways}
             except ContradictoryEvidence:
                 made_up = {}
             for name, each in made_up.items():

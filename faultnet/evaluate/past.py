@@ -12,11 +12,13 @@ from faultnet.model.work import BenchTest
 
 @dataclass(frozen=True)
 class PastJob:
-    """A job that was fixed. case: everything entered; was_advised: whether faultnet's advice was shown for it."""
+    """A job that was fixed. case: everything entered; was_advised: whether faultnet's advice was shown for it; group:
+    the one whose shares the model has for such a set, "" where it has none of its own."""
 
     number: str
     case: Case
     was_advised: bool = False
+    group: str = ""
 
     @cached_property
     def recorded(self) -> Mapping[str, Seen]:

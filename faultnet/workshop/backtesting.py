@@ -61,7 +61,7 @@ def replay_past(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _
     if "@" not in wanted.model:
         told("learning", 0)
         written = workshop.load_model(f"{model.id}@0")
-        patterns = past_patterns(workshop, written, since.isoformat())
+        patterns = past_patterns(workshop, written, since.isoformat(), groups="panel_group")
         if patterns.n_jobs >= FEWEST_TO_LEARN:
             n_learned = patterns.n_jobs
             learned = learn(written, patterns, usual=usual_case(workshop), n_starts=0, with_blanks=False)
@@ -87,7 +87,8 @@ def replay_past(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _
 def _past(workshop: Workshop, job: Job, model: Model, was_advised: bool) -> PastJob | None:
     """A job as it can be replayed; None where the model no longer knows what was entered."""
     try:
-        return PastJob(job.number, bench_of(workshop, job, model, None).case, was_advised)
+        bench = bench_of(workshop, job, model, None)
+        return PastJob(job.number, bench.case, was_advised, bench.model.group)
     except FaultnetError:
         return None
 
