@@ -124,7 +124,7 @@ def counted(model: Model, jobs: tuple[Job, ...]) -> Model:
     own = {c.id: sum(m.share for m in c.modes) for c in model.components.values()}
     n = np.array([counts[m.component] * model.shares[m] / own[m.component] for m in model.modes])
     means = (n + shares.strength_jobs * np.array(shares.means)) / (n.sum() + shares.strength_jobs)
-    seconds = (model.second_fault_share, *np.geomspace(0.005, 0.4, 60).tolist())
+    seconds = (model.second_fault_share, *np.geomspace(0.004, 0.3, 10).tolist())
     for weaker, second in product((1.0, 0.5, 0.2, 0.05), seconds):  # the first with which these shares can hold
         links = tuple(replace(link, chance=weaker * link.chance) for link in model.collateral)
         changed = replace(model, second_fault_share=second, collateral=links)
