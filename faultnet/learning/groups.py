@@ -10,7 +10,7 @@ from faultnet.cpt import Floats, Ints
 from faultnet.learning.hidden import RootPrior
 from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Point
-from faultnet.learning.pooling import drawn
+from faultnet.learning.pooling import drawn, each_job
 from faultnet.learning.spread import Spreader, root_shares
 from faultnet.model.chances import Chances
 from faultnet.model.pooled import GroupShares, Pooled
@@ -35,7 +35,9 @@ def pooled_shares(
     if len(values) < LEAST_GROUPS or not isinstance(aim.history.hidden, RootPrior):
         return None
     labelled = np.isin(split.value, [split.values.index(value) for value in values])
-    pair, weights = _single_jobs(split.jobs, np.flatnonzero(labelled), seed)
+    pairs = np.flatnonzero(labelled)
+    number, weights = each_job(split.jobs[pairs], MOST_JOBS, np.random.default_rng(seed))
+    pair, weights = pairs[number], weights * (split.jobs[pairs].sum() / weights.sum())
     group = np.searchsorted(np.unique(split.value[pair]), split.value[pair])
     pattern, place = np.unique(split.pattern[pair], return_inverse=True)
     labels, like = (each[place] for each in _causes(aim, point, pattern))
@@ -54,16 +56,6 @@ def pooled_shares(
         told = aim.causes.chances_at(changed, jobs, (strength, second.strength_jobs))
         groups[value] = GroupShares(told[0], told[1], tuple(changed.odds.tolist()))
     return Pooled(split.column, found.pull.jobs, found.pull.low, found.pull.high, groups)
-
-
-def _single_jobs(jobs: Floats, pairs: Ints, seed: int) -> tuple[Ints, Floats]:
-    """The pair of every job, and what it counts for; a sample where there are too many."""
-    times = np.ceil(jobs[pairs]).astype(np.intp)
-    pair, weights = np.repeat(pairs, times), np.repeat(jobs[pairs] / np.maximum(times, 1), times)
-    if len(pair) > MOST_JOBS:
-        taken = np.sort(np.random.default_rng(seed).choice(len(pair), MOST_JOBS, replace=False))
-        pair, weights = pair[taken], weights[taken] * (len(pair) / MOST_JOBS)
-    return pair, weights
 
 
 def _causes(aim: Aim, point: Point, patterns: Ints) -> tuple[Floats, Floats]:

@@ -100,6 +100,19 @@ def drawn(labels: Floats, group: Ints, weights: Floats, usual: Floats, seed: int
     return Drawn(_pull(np.mean(pulls, axis=0)), total / n, squares / n - (total / n) ** 2)
 
 
+def each_job(jobs: Floats, most: int, rng: np.random.Generator) -> tuple[Ints, Floats]:
+    """Every job by itself: the number of what it says, and what it counts for. jobs: how many say each.
+
+    Of more than `most` jobs that many, drawn at random.
+    """
+    times = np.ceil(jobs).astype(np.intp)
+    number, weights = np.repeat(np.arange(len(jobs)), times), np.repeat(jobs / np.maximum(times, 1), times)
+    if len(number) <= most:
+        return number, weights
+    taken = np.sort(rng.choice(len(number), most, replace=False))
+    return number[taken], weights[taken]
+
+
 def _pull_chances(counts: Floats, means: Floats) -> Floats:
     """The posterior of the pulls on the grid."""
     return _scaled(log_marginals(counts, means, _PULLS) - 0.5 * np.log(_PULLS))

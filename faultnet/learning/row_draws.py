@@ -12,7 +12,7 @@ import numpy as np
 from faultnet.cpt import Floats, Ints
 from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Point
-from faultnet.learning.pooling import FACTORS, factor_chances
+from faultnet.learning.pooling import FACTORS, each_job, factor_chances
 from faultnet.model.chances import Chances
 
 MOST_JOBS = 3_000
@@ -56,13 +56,7 @@ class _Drawing:
     @cached_property
     def _jobs(self) -> tuple[Ints, Floats]:
         """The pattern of every job, and what it counts for; a sample where there are too many."""
-        jobs = self.aim.history.program.jobs
-        times = np.ceil(jobs).astype(np.intp)
-        pattern, weights = np.repeat(np.arange(len(jobs)), times), np.repeat(jobs / np.maximum(times, 1), times)
-        if len(pattern) > MOST_JOBS:
-            taken = np.sort(self.rng.choice(len(pattern), MOST_JOBS, replace=False))
-            pattern, weights = pattern[taken], weights[taken]
-        return pattern, weights
+        return each_job(self.aim.history.program.jobs, MOST_JOBS, self.rng)
 
     def counts(self, point: Point) -> Floats:
         """What happened in every job, drawn, as counts laid out as the frame's chances."""
