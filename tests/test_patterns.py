@@ -23,7 +23,7 @@ from test_workshop import Clock
 from faultnet.case import Case, believe, parse_events
 from faultnet.case.events import Finding
 from faultnet.counting import count_patterns
-from faultnet.counting.count import count
+from faultnet.counting.count import CAME_BACK, count
 from faultnet.counting.database import PLACED, asked_database, rows_query
 from faultnet.counting.files import Files, asked_files
 from faultnet.cpt import Table
@@ -390,6 +390,24 @@ def test_older_jobs_count_for_less(tmp_path: Path) -> None:
     assert [*plain.jobs] == [4, 1]
     with pytest.raises(UsageProblem, match=r"a half-life of 0\.01 months: at least 0\.5"):
         count_patterns(file, backlight(), half_life_months=0.01)
+
+
+def test_a_set_that_came_back_is_no_case_of_its_own(tmp_path: Path) -> None:
+    """With the same complaint; with another it is. What is left out is told, by date as well."""
+    row = {"outcome": "declined", "stage": "done", "flashlight": "image_seen", "opened": "2031-05-02T09:00:00+00:00"}
+    rows = [
+        {**row, "job": "1"},
+        {**row, "job": "2", "after": "1", "comeback": "same"},
+        {**row, "job": "3", "after": "1", "comeback": "other"},
+        {**row, "job": "4", "after": "1", "comeback": "same", "opened": "2031-07-02T09:00:00+00:00"},
+    ]
+    file = tmp_path / "jobs.csv"
+    write_table(file, columns([backlight()]), rows)
+    assert count_patterns(file, backlight()).n_jobs == 4
+    cases = count_patterns(file, backlight(), with_returned=False)
+    assert (cases.n_jobs, [(left.why, left.jobs) for left in cases.left_out]) == (2, [(CAME_BACK, 2)])
+    earlier = count_patterns(file, backlight(), before="2031-06-01", with_returned=False)
+    assert (earlier.n_jobs, [left.jobs for left in earlier.left_out]) == (2, [1])
 
 
 def test_some_of_the_jobs_at_random() -> None:

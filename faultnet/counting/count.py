@@ -3,15 +3,17 @@
 import gc
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
-from faultnet.counting.statement import Lookup, check, seen_column, statement
+from faultnet.counting.statement import Lookup, check, returned, seen_column, statement
 from faultnet.errors import UsageProblem
 from faultnet.model import Model
 from faultnet.patterns import Patterns
 from faultnet.patterns.coarse import USUAL_A_DECADE, coarse_nominal
 from faultnet.patterns.fold import Fold
+from faultnet.patterns.pattern import LeftOut
 from faultnet.patterns.row import UNREADABLE, Cells
 from faultnet.readings import Nominal
 from faultnet.shop.nominal import NominalTyped, known_nominal
@@ -20,6 +22,8 @@ from faultnet.store.database import Database
 
 MOST_A_DECADE = 192
 LEAST_HALF_LIFE_MONTHS = 0.5
+
+CAME_BACK = "sets that came back with the same complaint: doubt about the first job, no case of their own"
 
 
 class History(Protocol):
@@ -44,6 +48,7 @@ def count_patterns(
     group_of: Callable[[str], str] = str,
     a_decade: int = USUAL_A_DECADE,
     half_life_months: float = 0.0,
+    with_returned: bool = True,
 ) -> Patterns:
     """The jobs of a history that ended, as patterns of evidence with their counts.
 
@@ -52,6 +57,7 @@ def count_patterns(
     this day. voltages: the shop's list, for sets whose label nobody noted; group_of: the panel group of a panel code,
     itself if none is said. a_decade: to how many preferred numbers a decade volts are rounded (24 to 192), 0 for not.
     half_life_months: jobs that came in so long before the last one count for half; 0: all count the same.
+    with_returned: whether jobs count of sets that came back with the same complaint, which are no cases of their own.
 
     What nobody can read is in `left_out`, with the reason. UsageProblem, FileProblem, StoreProblem: as they say.
     """
@@ -74,7 +80,7 @@ def count_patterns(
     with asked as history, _without_collection():
         return count(
             history, model, by=by, before=before, voltages=voltages, group_of=group_of, a_decade=a_decade,
-            half_life_months=half_life_months,
+            half_life_months=half_life_months, with_returned=with_returned,
         )  # fmt: skip
 
 
@@ -88,6 +94,7 @@ def count(
     group_of: Callable[[str], str],
     a_decade: int,
     half_life_months: float = 0.0,
+    with_returned: bool = True,
 ) -> Patterns:
     """The same, of a history wherever it can be asked."""
     nominals: dict[str, Nominal | None] = {"": None}
@@ -99,8 +106,11 @@ def count(
         history.keep(lookup, [(*cells, lookup.said(cells)) for cells in list(asked)])
     fold = Fold(model, a_decade, tuple(by), nominals, half_life_months)
     asked_by = (*by, "month") if half_life_months else by
-    fold.add(history.rows(statement(model, lookups, asked_by, before)))
-    return fold.patterns()
+    fold.add(history.rows(statement(model, lookups, asked_by, before, with_returned)))
+    patterns = fold.patterns()
+    if with_returned or not (n_returned := int(next(iter(history.rows(returned(model, before))))[0] or 0)):
+        return patterns
+    return replace(patterns, left_out=(*patterns.left_out, LeftOut(CAME_BACK, n_returned)))
 
 
 @contextmanager

@@ -91,10 +91,27 @@ def check(by: Sequence[str], before: str) -> None:
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
 
 
-def statement(model: Model, lookups: Sequence[Lookup], by: Sequence[str], before: str = "") -> str:
+RETURNED = "h.came_from <> '' AND h.came_with = 'same'"
+"""A set that came back with the same complaint: no case of its own, but doubt about the first (common practice)."""
+
+
+def returned(model: Model, before: str = "") -> str:
+    """The query for how many jobs that ended are of sets that came back with the same complaint."""
+    return f"SELECT COUNT(*) AS jobs\nFROM history h\nWHERE {_ended(model, before)} AND {RETURNED}"
+
+
+def _ended(model: Model, before: str) -> str:
+    earlier = f" AND h.opened < '{before}'" if before else ""
+    return f"h.model = '{model.id}' AND h.outcome <> ''{earlier}"
+
+
+def statement(
+    model: Model, lookups: Sequence[Lookup], by: Sequence[str], before: str = "", with_returned: bool = True
+) -> str:
     """The query that groups the jobs that ended; its columns are those of `faultnet.patterns.row` and the count.
 
-    before: only jobs that came in before this day, `2031-05-17`.
+    before: only jobs that came in before this day, `2031-05-17`. with_returned: those of sets that came back with the
+    same complaint as well.
     """
     looked_up = {column: f"COALESCE({each.name}.said, '')" for each in lookups for column in each.columns[:1]}
 
@@ -117,7 +134,7 @@ def statement(model: Model, lookups: Sequence[Lookup], by: Sequence[str], before
     ]
     named = ",\n       ".join(f"{key} AS key_{number}" for number, key in enumerate(keys, start=1))
     places = ", ".join(str(number) for number in range(1, len(keys) + 1))
-    earlier = f" AND h.opened < '{before}'" if before else ""
+    first_only = "" if with_returned else f" AND NOT ({RETURNED})"
     return f"""\
 SELECT {named},
        COUNT(*) AS jobs
@@ -128,5 +145,5 @@ LEFT JOIN (SELECT c.job FROM history c JOIN history f ON c.came_from = f.job
            WHERE c.came_from <> '' AND f.afterwards <> '' GROUP BY c.job) mended
        ON mended.job = h.job
 {chr(10).join(each.join for each in lookups)}
-WHERE h.model = '{model.id}' AND h.outcome <> ''{earlier}
+WHERE {_ended(model, before)}{first_only}
 GROUP BY {places}"""

@@ -106,6 +106,7 @@ def past_patterns(
         voltages=voltages,
         group_of=group_of,
         half_life_months=half_life_months,
+        with_returned=False,
     )
 
 

@@ -111,7 +111,7 @@ def drawn(model: Model, seed: int, wild: float) -> list[Chances]:
 def patterns_of(model: Model, jobs: tuple[Job, ...], folder: Path) -> Patterns:
     file = folder / "jobs.csv"
     write_table(file, columns([model]), (row_of(job, model) for job in jobs))
-    return count_patterns(file, model)
+    return count_patterns(file, model, with_returned=False)
 
 
 def counted(model: Model, jobs: tuple[Job, ...]) -> Model:
