@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from test_cli import run
 
+from faultnet.cli.shop import set_
 from faultnet.errors import ShopProblem, UsageProblem
 from faultnet.shop import load_shop
 from faultnet.shop.edit import Change, change_settings
@@ -63,3 +64,12 @@ def test_the_summary_counts_by_group(tmp_path: Path) -> None:
     assert "By panel group" in told.stdout
     counts = json.loads(run("history", "summary", "--json", "--db", db, "--shop", str(shop)).stdout)["by_panel_group"]
     assert counts == {"marten": 2, "OTR1": 1}
+
+
+def test_a_group_can_be_set_and_unset_at_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = str(tmp_path / "shop.toml")
+    set_(["panel_groups.otter", "OTR-50*, OTR-9"], [], file)
+    set_([], ["panel_groups.otter"], file)
+    said = capsys.readouterr().out.splitlines()
+    assert said[0] == 'panel_groups.otter: not stated -> "OTR-50*, OTR-9"'
+    assert said[2] == 'panel_groups.otter: "OTR-50*, OTR-9" -> not stated'

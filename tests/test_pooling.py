@@ -13,7 +13,7 @@ from small_models import TINY
 from test_versions import learned
 
 from faultnet.learning.learn import Learned, learn
-from faultnet.learning.pooling import drawn, log_marginals, pull_of
+from faultnet.learning.pooling import drawn, each_job, log_marginals, pull_of
 from faultnet.model import Model
 from faultnet.model.chances import SECOND_FAULT, SHARES, chances_of, with_chances
 from faultnet.model.pooled import GroupShares, Pooled, in_group
@@ -111,7 +111,7 @@ def soft_labels() -> tuple[np.ndarray, np.ndarray]:
 def test_draws_agree_with_the_integral() -> None:
     """Two states, doubtful labels: pull and chances by integrating every group's chance out on a fine grid."""
     labels, group = soft_labels()
-    found = drawn(labels, group, np.ones(len(labels)), np.tile([0.5, 0.5, 0.0], (5, 1)), seed=1)
+    found = drawn(labels, group, np.tile([0.5, 0.5, 0.0], (5, 1)), seed=1)
     theta = (np.arange(4000) + 0.5) / 4000
     pulls = np.exp(np.linspace(np.log(0.5), np.log(1e5), 100))
     like = [np.exp(np.log((labels[group == g, :2] / 0.5) @ np.stack([theta, 1 - theta])).sum(axis=0)) for g in range(5)]
@@ -135,13 +135,21 @@ def test_sure_labels_are_counted() -> None:
     rng = np.random.default_rng(0)
     state, group = rng.integers(0, 3, 200), np.repeat([0, 1, 2, 3], [2, 28, 70, 100])
     means = np.tile([0.2, 0.5, 0.3], (4, 1))
-    found = drawn(np.eye(4)[state], group, np.ones(200), np.column_stack([means, np.zeros(4)]))
+    found = drawn(np.eye(4)[state], group, np.column_stack([means, np.zeros(4)]))
     counts = np.array([np.bincount(state[group == g], minlength=3) for g in range(4)], dtype=float)
     same = pull_of(counts, means)
     assert (found.pull.jobs, found.pull.low, found.pull.high) == pytest.approx((same.jobs, same.low, same.high))
     assert np.abs(found.shares[0] - means[0]).max() < 0.1  # two jobs
     own = counts[3] / 100
     assert np.abs(found.shares[3] - own).max() < np.abs(means[3] - own).max()
+
+
+def test_jobs_that_count_for_less_are_fewer() -> None:
+    rng = np.random.default_rng(0)
+    assert [*each_job(np.array([2.0, 0.0, 1.0]), 10, rng)] == [0, 0, 2]
+    numbers = each_job(np.full(10_000, 1.25), 100_000, rng)
+    assert len(numbers) == pytest.approx(12_500, abs=200)
+    assert len(each_job(np.full(100, 3.0), 50, rng)) == 50
 
 
 # -- groups of a model ---------------------------------------------------------------------------------------------

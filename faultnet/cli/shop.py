@@ -147,6 +147,8 @@ def _with_origin(shop: Shop, key: str) -> str:
     """A setting's value as it stands in TOML, and whether it is the default."""
     if key.startswith("meters."):
         value, origin = _of_own_meter(shop, key)
+    elif key.startswith("panel_groups."):
+        value, origin = ", ".join(shop.panel_groups.codes.get(key.removeprefix("panel_groups."), ())), "set"
     else:
         _, value, origin, _ = next(row for row in rows(shop) if row[0] == key)
     return f"{_written(value)}{' (default)' if origin == 'default' and value not in (None, '') else ''}"

@@ -136,7 +136,9 @@ def _groups(learned: Learned, shares: Change | None, *, full: bool) -> Iterator[
         yield from table(rows, "rllrr")
     if len(apart) > len(rows) - 1:
         more = len(telling) - len(rows) + 1
-        yield f"  {len(apart) - len(telling)} groups like the whole shop" + (f"; {more} more: --full" if more else "")
+        like = len(apart) - len(telling)
+        said = f"{like} group{'' if like == 1 else 's'} like the whole shop" if like else "all groups tell"
+        yield f"  {said}" + (f"; {more} more: --full" if more else "")
     yield wrapped(
         f"Each is drawn towards the shop as if it had seen {pooled.pull_jobs:.0f} of the shop's jobs besides its own "
         f"({pooled.low:.0f} to {pooled.high:.0f} by how far groups differ).",

@@ -36,13 +36,13 @@ def pooled_shares(
         return None
     labelled = np.isin(split.value, [split.values.index(value) for value in values])
     pairs = np.flatnonzero(labelled)
-    number, weights = each_job(split.jobs[pairs], MOST_JOBS, np.random.default_rng(seed))
-    pair, weights = pairs[number], weights * (split.jobs[pairs].sum() / weights.sum())
-    group = np.searchsorted(np.unique(split.value[pair]), split.value[pair])
+    pair = pairs[each_job(split.jobs[pairs], MOST_JOBS, np.random.default_rng(seed))]
+    group = np.searchsorted([split.values.index(value) for value in values], split.value[pair])
     pattern, place = np.unique(split.pattern[pair], return_inverse=True)
     labels, like = (each[place] for each in _causes(aim, point, pattern))
-    usual = np.stack([np.average(like[group == n], axis=0, weights=weights[group == n]) for n in range(len(values))])
-    found = drawn(labels, group, weights, usual, seed)
+    everybody = like.mean(axis=0)
+    usual = np.stack([like[here].mean(axis=0) if (here := group == n).any() else everybody for n in range(len(values))])
+    found = drawn(labels, group, usual, seed)
     shares = np.array(shop.means)
     groups = {}
     for n, value in enumerate(values):
@@ -52,7 +52,7 @@ def pooled_shares(
         own, spread = found.shares[n], float(found.variances[n].sum())
         of_group = float((own * (1 - own)).sum()) / spread if spread > 0 else np.inf
         strength = 1 / (1 / shop.strength_jobs + 1 / of_group)  # as unsure as the shop's, and as what sets it apart
-        jobs = float(weights[group == n].sum())
+        jobs = float(split.of(value)[1].sum())
         told = aim.causes.chances_at(changed, jobs, (strength, second.strength_jobs))
         groups[value] = GroupShares(told[0], told[1], tuple(changed.odds.tolist()))
     return Pooled(split.column, found.pull.jobs, found.pull.low, found.pull.high, groups)

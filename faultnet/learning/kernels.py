@@ -225,10 +225,10 @@ def spread(first, last, program, shapes, masses, columns, weights, buffer, out):
 
 
 @njit(cache=True, nogil=True)
-def draw_ways(patterns, program, shapes, masses, columns, jobs, chance, by_column, weights):  # type: ignore[no-untyped-def]
+def draw_ways(patterns, program, shapes, masses, columns, chance, by_column, weights):  # type: ignore[no-untyped-def]
     """One way that each job can have come about, drawn by its weight, added to the counts of columns.
 
-    patterns: which, one for every job; jobs: what each counts for; chance: drawn evenly from 0 to 1 for each.
+    patterns: which, one for every job; chance: drawn evenly from 0 to 1 for each.
     """
     start, act_of, shape_of, column_start = program
     outline_start, row_start, rows = shapes
@@ -247,4 +247,4 @@ def draw_ways(patterns, program, shapes, masses, columns, jobs, chance, by_colum
         n_acts = start[p + 1] - begin
         at = row_start[shape] + o * n_acts
         for k in range(n_acts):
-            by_column[column_start[act_of[begin + k]] + rows[at + k]] += jobs[n]
+            by_column[column_start[act_of[begin + k]] + rows[at + k]] += 1.0

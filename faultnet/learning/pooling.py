@@ -69,12 +69,12 @@ class Drawn:
     variances: Floats
 
 
-def drawn(labels: Floats, group: Ints, weights: Floats, usual: Floats, seed: int = 0) -> Drawn:
+def drawn(labels: Floats, group: Ints, usual: Floats, seed: int = 0) -> Drawn:
     """Draws of the shares of groups and of the pull, from labels that nobody is sure of.
 
-    labels: P(mode, or none of them | job) as all jobs say, none last, ``(n_jobs, n_modes + 1)``; group, weights: of
-    each job, ``(n_jobs,)``; usual: how often each would be there in each group if it were like all, ``(n_groups,
-    n_modes + 1)``. How often it is none of them is left as it is.
+    labels: P(mode, or none of them | job) as all jobs say, none last, ``(n_jobs, n_modes + 1)``; group: of each job,
+    ``(n_jobs,)``; usual: how often each would be there in each group if it were like all, ``(n_groups, n_modes + 1)``.
+    How often it is none of them is left as it is.
     """
     rng = np.random.default_rng(seed)
     n_groups, n_labels = usual.shape
@@ -84,7 +84,7 @@ def drawn(labels: Floats, group: Ints, weights: Floats, usual: Floats, seed: int
     for sweep in range(_SWEEPS):
         tilted = np.cumsum(labels * times[group], axis=1)
         chosen = (tilted < (rng.random(len(labels)) * tilted[:, -1])[:, None]).sum(axis=1)
-        flat = np.bincount(group * n_labels + chosen, weights, n_groups * n_labels).astype(float)
+        flat = np.bincount(group * n_labels + chosen, minlength=n_groups * n_labels).astype(float)
         counts = flat.reshape(n_groups, n_labels)[:, :-1]
         by_pull = _pull_chances(counts, means)
         pull = float(rng.choice(_PULLS, p=by_pull))
@@ -100,17 +100,15 @@ def drawn(labels: Floats, group: Ints, weights: Floats, usual: Floats, seed: int
     return Drawn(_pull(np.mean(pulls, axis=0)), total / n, squares / n - (total / n) ** 2)
 
 
-def each_job(jobs: Floats, most: int, rng: np.random.Generator) -> tuple[Ints, Floats]:
-    """Every job by itself: the number of what it says, and what it counts for. jobs: how many say each.
+def each_job(jobs: Floats, most: int, rng: np.random.Generator) -> Ints:
+    """The number of what every single job says. jobs: how many say each.
 
-    Of more than `most` jobs that many, drawn at random.
+    Of jobs that count for less than 1 so many, drawn at random: added up as fractions they would spread less than jobs
+    do. Of more than `most` jobs that many.
     """
-    times = np.ceil(jobs).astype(np.intp)
-    number, weights = np.repeat(np.arange(len(jobs)), times), np.repeat(jobs / np.maximum(times, 1), times)
-    if len(number) <= most:
-        return number, weights
-    taken = np.sort(rng.choice(len(number), most, replace=False))
-    return number[taken], weights[taken]
+    whole = np.floor(jobs).astype(np.intp)
+    number = np.repeat(np.arange(len(jobs)), whole + (rng.random(len(jobs)) < jobs - whole))
+    return number if len(number) <= most else np.sort(rng.choice(number, most, replace=False))
 
 
 def _pull_chances(counts: Floats, means: Floats) -> Floats:

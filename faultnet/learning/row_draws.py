@@ -54,21 +54,21 @@ class _Drawing:
         return tuple(b for b in self.aim.frame.blocks if b.kind == "row" and b.id.split(".")[1] in plain)
 
     @cached_property
-    def _jobs(self) -> tuple[Ints, Floats]:
-        """The pattern of every job, and what it counts for; a sample where there are too many."""
+    def _jobs(self) -> Ints:
+        """The pattern of every job; a sample where there are too many."""
         return each_job(self.aim.history.program.jobs, MOST_JOBS, self.rng)
 
     def counts(self, point: Point) -> Floats:
         """What happened in every job, drawn, as counts laid out as the frame's chances."""
         from faultnet.learning.kernels import draw_ways
 
-        history, (pattern, weights) = self.aim.history, self._jobs
+        history, pattern = self.aim.history, self._jobs
         program, forms, values = history.program, history.forms, history.values(point)
         by_column = np.zeros_like(values.columns)
         about = program.start, program.act_of, program.shape_of, history.column_start
         draw_ways(
-            pattern, about, forms.for_patterns, values.masses, values.columns, weights, self.rng.random(len(pattern)),
-            by_column, np.empty(forms.most_outlines),
+            pattern, about, forms.for_patterns, values.masses, values.columns, self.rng.random(len(pattern)), by_column,
+            np.empty(forms.most_outlines),
         )  # fmt: skip
         counts = np.zeros(len(point.chances))
         for leaf, rows in history.rows_counted(values, by_column).items():
