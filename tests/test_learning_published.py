@@ -10,9 +10,10 @@ from networks import import_file
 from faultnet.case.events import Finding, SoftFinding
 from faultnet.interchange.kinds import Told
 from faultnet.learning.climb import climb
-from faultnet.learning.conflict import at_least, log_marginal, surprise
+from faultnet.learning.conflict import at_least, surprise
 from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Point
+from faultnet.learning.pooling import log_marginals
 from faultnet.learning.prepare import aim_at
 from faultnet.model import Model
 from faultnet.model.chances import Chances
@@ -193,7 +194,7 @@ def test_score_of_a_structure() -> None:
     """Cooper & Herskovits 1992, Table 1 (counts as printed in their formula): ln of 2.23e-9 and 2.23e-10, ratio 10."""
 
     def table(*counts: tuple[int, int]) -> float:
-        return log_marginal(np.array(counts, dtype=float), np.ones((len(counts), 2)))
+        return float(log_marginals(np.array(counts, dtype=float), np.ones((len(counts), 2)), np.ones(1))[0])
 
     chain = table((5, 5)) + table((1, 4), (4, 1)) + table((0, 5), (4, 1))
     assert chain == pytest.approx(-19.922676, abs=1e-6)

@@ -1,7 +1,5 @@
 """Where jobs contradict a model's own numbers, which averaging would hide: prior predictive checks (Box 1980)."""
 
-from math import lgamma
-
 import numpy as np
 from scipy.special import betaln, gammaln
 
@@ -58,15 +56,3 @@ def _chances(n: int, a: float, b: float) -> Floats:
     logs = gammaln(n + 1) - gammaln(k + 1) - gammaln(n - k + 1) + betaln(k + a, n - k + b) - betaln(a, b)
     chances: Floats = np.exp(logs)
     return chances
-
-
-def log_marginal(counts: Floats, added: Floats) -> float:
-    """Log P(these counts in some order | Dirichlet with these added counts), rows summed (Cooper & Herskovits 1992).
-
-    counts, added: ``(n_rows, n_states)``, in nats.
-    """
-    total = 0.0
-    for n, a in zip(counts, added, strict=True):
-        total += lgamma(a.sum()) - lgamma(a.sum() + n.sum())
-        total += sum(lgamma(x + y) - lgamma(y) for x, y in zip(n, a, strict=True))
-    return total

@@ -37,6 +37,8 @@ def pooled_shares(
     labelled = np.isin(split.value, [split.values.index(value) for value in values])
     pairs = np.flatnonzero(labelled)
     pair = pairs[each_job(split.jobs[pairs], MOST_JOBS, np.random.default_rng(seed))]
+    if not len(pair):
+        return None
     group = np.searchsorted([split.values.index(value) for value in values], split.value[pair])
     pattern, place = np.unique(split.pattern[pair], return_inverse=True)
     labels, like = (each[place] for each in _causes(aim, point, pattern))
