@@ -12,9 +12,10 @@ from faultnet.case.steps import case_steps
 from faultnet.cli.as_text import on_top_words
 from faultnet.diagnosis.drawn import Drawn, states_that_matter
 from faultnet.diagnosis.draws import Draws
+from faultnet.engine.information import mutual_informations_bits
 from faultnet.files import load_model
 from faultnet.ranking import rank_tests
-from faultnet.ranking.on_top import information_bits, with_times_on_top
+from faultnet.ranking.on_top import with_times_on_top
 from faultnet.settings import ShopSettings
 
 N = 20
@@ -31,7 +32,7 @@ def test_gains_agree_with_solving_every_draw_anew(name: str) -> None:
     open_leaves = [leaf for leaf in model.observations if leaf != model.complaint]
     spread = 0.0
     for leaves in [(leaf,) for leaf in open_leaves] + [tuple(open_leaves[:2])]:
-        found = information_bits(drawn.outcomes(weight, leaves, decided))
+        found = mutual_informations_bits(drawn.outcomes(weight, leaves, decided))
         wanted = np.array([each.gain_bits(leaves, decided) for each in solved])
         np.testing.assert_allclose(found, wanted, atol=0.002)
         spread = max(spread, float(np.ptp(wanted)))

@@ -247,7 +247,7 @@ def test_a_panel_uses_its_group(on_sqlite: Workshop, capsys: pytest.CaptureFixtu
     model = on_sqlite.load_model("backlight")
     groups = PanelGroups({"otter": ("OTR-50", "OTR-50K")})
     own = in_own_group(model, {"panel": "otr 50k"}, groups)
-    assert own.group == "otter"
+    assert own.shares_of == "otter"
     assert [*own.shares.values()] == pytest.approx(next(iter(version.pooled.groups.values())).shares.means)  # type: ignore[union-attr]
     assert own.jobs_behind[SHARES] == 12
     assert in_own_group(model, {"panel": "HRN-43"}, groups) is model
@@ -256,6 +256,6 @@ def test_a_panel_uses_its_group(on_sqlite: Workshop, capsys: pytest.CaptureFixtu
     other = {each.id: each for each in chances_of(model)}
     assert all(each == other[each.id] for each in chances_of(own) if each.id != SHARES)
     by_board = replace(model, pooled=replace(model.pooled, column="board"))  # type: ignore[type-var]
-    assert in_own_group(by_board, {"board": "OTTER"}, groups).group == "otter"
-    assert in_own_group(by_board, {"panel": "OTTER"}, groups).group == ""
+    assert in_own_group(by_board, {"board": "OTTER"}, groups).shares_of == "otter"
+    assert in_own_group(by_board, {"panel": "OTTER"}, groups).shares_of == ""
     capsys.readouterr()

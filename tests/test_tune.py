@@ -119,10 +119,8 @@ def test_at_the_command_line(shop: Workshop, tuned: Tuned) -> None:
     )
     assert "of panel group HRN43" in run("next", "backlight@1", "sound=present", "--panel", "HRN-43", *db)
     assert "of panel group" not in run("next", "backlight@1", "sound=present", "--panel", "NEW-1", *db)
-    group = json.loads(run("next", "backlight@1", "--panel", "hrn 43", "--json", *db).partition("\n}")[0] + "\n}")[
-        "group"
-    ]
-    assert group == {"column": "panel_group", "value": "HRN43"}
+    answer = run("next", "backlight@1", "--panel", "hrn 43", "--json", *db)
+    assert json.loads(answer[: answer.index("\n}") + 2])["shares_of"] == {"panel_group": "HRN43"}
     assert "nothing to take back" in run("model", "undo", "backlight", *db, expect=2)
     assert "were cured by a repair" in run("backtest", "backlight@0", "--since", "2029-01-01", *db, expect=4)
 

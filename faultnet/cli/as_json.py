@@ -66,7 +66,7 @@ def answer_json(
         "version": diagnosis.version,
         "file": model.file,
         "digest": model.digest,
-        "group": {"column": model.pooled.column, "value": model.group} if model.pooled and model.group else None,
+        "shares_of": None if not (model.pooled and model.shares_of) else {model.pooled.column: model.shares_of},
         **_assumed_json(case, diagnosis, ranking),
         "fits_better": None if fits_better is None else fits_better_json(fits_better),
         "events": events_json(model, case),

@@ -98,16 +98,16 @@ def numbers_words(model: Model) -> str:
     """Where a model's numbers come from."""
     if model.is_imported:
         return "imported numbers, used as they are"
-    n_jobs = max((n for id_, n in model.jobs_behind.items() if id_ != SHARES or not model.group), default=0.0)
+    n_jobs = max((n for id_, n in model.jobs_behind.items() if id_ != SHARES or not model.shares_of), default=0.0)
     if not n_jobs:
         return "starting numbers, no jobs of this shop yet"
-    own = f", {model.jobs_behind[SHARES]:.0f} of {group_words(model)}" if model.group else ""
+    own = f", {model.jobs_behind[SHARES]:.0f} of {group_words(model)}" if model.shares_of else ""
     return f"learned from {n_jobs:.0f} past jobs{own}"
 
 
 def group_words(model: Model) -> str:
     """The group of jobs whose shares a model has: "panel group otter"; "" where it has the whole shop's."""
-    return "" if model.pooled is None else f"{model.pooled.column.replace('_', ' ')} {model.group}"
+    return "" if model.pooled is None else f"{model.pooled.column.replace('_', ' ')} {model.shares_of}"
 
 
 def _origin(model: Model, *, full: bool) -> str:

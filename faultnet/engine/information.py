@@ -30,3 +30,11 @@ def mutual_information_bits(joint: Floats) -> float:
     """I(row ; column) of a joint distribution ``(n, m)``, at least 0."""
     gain = entropy_bits(np.add.reduce(joint, axis=1)) + entropy_bits(np.add.reduce(joint, axis=0)) - entropy_bits(joint)
     return max(0.0, gain)
+
+
+def mutual_informations_bits(joints: Floats) -> Floats:
+    """The same of several at once, each scaled to sum to 1: ``(n, rows, columns) -> (n,)``."""
+    chances = joints / joints.sum(axis=(1, 2), keepdims=True)
+    apart = row_entropies_bits(chances.sum(axis=2)) + row_entropies_bits(chances.sum(axis=1))
+    gains: Floats = np.maximum(apart - row_entropies_bits(chances.reshape(len(chances), -1)), 0.0)
+    return gains

@@ -61,7 +61,7 @@ def log_marginals(counts: Floats, means: Floats, strengths: Floats) -> Floats:
 
 
 @dataclass(frozen=True, eq=False)
-class Drawn:
+class GroupDraws:
     """What groups could be like. shares: their means over all draws, and their variances, ``(n_groups, n_modes)``."""
 
     pull: Pull
@@ -69,7 +69,7 @@ class Drawn:
     variances: Floats
 
 
-def drawn(labels: Floats, group: Ints, usual: Floats, seed: int = 0) -> Drawn:
+def drawn(labels: Floats, group: Ints, usual: Floats, seed: int = 0) -> GroupDraws:
     """Draws of the shares of groups and of the pull, from labels that nobody is sure of.
 
     labels: P(mode, or none of them | job) as all jobs say, none last, ``(n_jobs, n_modes + 1)``; group: of each job,
@@ -97,7 +97,7 @@ def drawn(labels: Floats, group: Ints, usual: Floats, seed: int = 0) -> Drawn:
             total += mean  # less noisy than what was drawn (Rao & Blackwell)
             squares += mean**2 + mean * (1 - mean) / (1 + strength)
     n = _SWEEPS - _BURN_IN
-    return Drawn(_pull(np.mean(pulls, axis=0)), total / n, squares / n - (total / n) ** 2)
+    return GroupDraws(_pull(np.mean(pulls, axis=0)), total / n, squares / n - (total / n) ** 2)
 
 
 def each_job(jobs: Floats, most: int, rng: np.random.Generator) -> Ints:

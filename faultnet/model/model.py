@@ -40,7 +40,8 @@ class Model:
     tables: of an imported network the tables of all its nodes, used as they are; None in a model of our own. also_seen:
     its components and rails as observations, since it may be told of any node.
     jobs_behind: how many past jobs are behind each of its numbers (`chances.Chances`), none of one as written.
-    pooled: shares of groups of jobs besides the shop's; group: the one whose shares these are, "" for the whole shop's.
+    pooled: shares of groups of jobs besides the shop's; shares_of: the group whose shares these are, "" for the
+    whole shop's.
     notice: what to tell beside its answers, such as that a version does not fit its file any more.
     file and digest: where the model was read from, and the first hexadecimal digits of the SHA-256 of what stood there;
     models that say the same are equal wherever they were read.
@@ -74,7 +75,7 @@ class Model:
     also_seen: Mapping[str, Observation] = field(default_factory=dict)
     jobs_behind: Mapping[str, float] = field(default_factory=dict)
     pooled: "Pooled | None" = None
-    group: str = ""
+    shares_of: str = ""
     notice: str = ""
     file: str = field(default="", compare=False)
     digest: str = field(default="", compare=False)

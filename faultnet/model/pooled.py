@@ -71,4 +71,6 @@ def in_group(model: Model, value: str) -> Model:
     own = None if model.pooled is None else model.pooled.groups.get(value)
     if own is None:
         return model
-    return replace(with_chances(model, [own.shares, own.second], model.version), root_odds=own.root_odds, group=value)
+    return replace(
+        with_chances(model, [own.shares, own.second], model.version), root_odds=own.root_odds, shares_of=value
+    )

@@ -7,10 +7,10 @@ import numpy as np
 
 from faultnet.case.case import Case
 from faultnet.case.steps import believe, case_steps
-from faultnet.cpt import Floats
 from faultnet.diagnosis.drawn import Drawn, states_that_matter
 from faultnet.diagnosis.draws import Draws
 from faultnet.diagnosis.intervals import N_DRAWS
+from faultnet.engine.information import mutual_informations_bits
 from faultnet.model.model import Model
 from faultnet.ranking.advise import best_test
 from faultnet.ranking.result import Ranking
@@ -37,7 +37,7 @@ def with_times_on_top(model: Model, case: Case, ranking: Ranking, n_draws: int =
     for number, test in enumerate(tests):
         usual = belief.gain_bits(test.reveals, decided)
         finer = test.gain_repair_bits / usual if usual > LEAST_BITS else 1.0
-        gains[number] = finer * information_bits(drawn.outcomes(weight, test.reveals, decided))
+        gains[number] = finer * mutual_informations_bits(drawn.outcomes(weight, test.reveals, decided))
     counts: Counter[str] = Counter()
     for own in gains.T.tolist():
         redrawn = [replace(test, gain_repair_bits=bits) for test, bits in zip(tests, own, strict=True)]
@@ -45,12 +45,3 @@ def with_times_on_top(model: Model, case: Case, ranking: Ranking, n_draws: int =
         if advised is not None:
             counts[advised.id] += 1
     return replace(ranking, on_top={test.test: counts[test.test] / len(weight) for test in tests})
-
-
-def information_bits(joint: Floats) -> Floats:
-    """Mutual information of the last two axes, each sum scaled to 1: ``(n,)`` from ``(n, n_rows, n_columns)``."""
-    chances = joint / joint.sum(axis=(1, 2), keepdims=True)
-    apart = chances.sum(axis=2, keepdims=True) * chances.sum(axis=1, keepdims=True)
-    ratio = np.divide(chances, apart, out=np.ones_like(chances), where=chances > 0)
-    bits: Floats = (chances * np.log2(ratio)).sum(axis=(1, 2))
-    return bits

@@ -88,7 +88,7 @@ def _past(workshop: Workshop, job: Job, model: Model, was_advised: bool) -> Past
     """A job as it can be replayed; None where the model no longer knows what was entered."""
     try:
         bench = bench_of(workshop, job, model, None)
-        return PastJob(job.number, bench.case, was_advised, bench.model.group)
+        return PastJob(job.number, bench.case, was_advised, bench.model.shares_of)
     except FaultnetError:
         return None
 
