@@ -1,0 +1,1 @@
+"""Statistics of counts, times and forecasts: numbers in, numbers out, nothing of televisions."""
