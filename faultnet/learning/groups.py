@@ -6,12 +6,11 @@ times a factor each; factors and pull are drawn together, from what each job say
 
 import numpy as np
 
-from faultnet.cpt import Floats, Ints
 from faultnet.learning.hidden import RootPrior
 from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Point
 from faultnet.learning.pooling import drawn, each_job
-from faultnet.learning.spread import Spreader, root_shares
+from faultnet.learning.said import cause_columns, said_and_usual
 from faultnet.model.chances import Chances
 from faultnet.model.pooled import GroupShares, Pooled
 from faultnet.patterns.split import Split
@@ -41,7 +40,7 @@ def pooled_shares(
         return None
     group = np.searchsorted([split.values.index(value) for value in values], split.value[pair])
     pattern, place = np.unique(split.pattern[pair], return_inverse=True)
-    labels, like = (each[place] for each in _causes(aim, point, pattern))
+    labels, like = (each[place] for each in said_and_usual(aim, point, pattern, cause_columns(aim)))
     everybody = like.mean(axis=0)
     usual = np.stack([like[here].mean(axis=0) if (here := group == n).any() else everybody for n in range(len(values))])
     found = drawn(labels, group, usual, seed)
@@ -58,25 +57,3 @@ def pooled_shares(
         told = aim.causes.chances_at(changed, jobs, (strength, second.strength_jobs))
         groups[value] = GroupShares(told[0], told[1], tuple(changed.odds.tolist()))
     return Pooled(split.column, found.pull.jobs, found.pull.low, found.pull.high, groups)
-
-
-def _causes(aim: Aim, point: Point, patterns: Ints) -> tuple[Floats, Floats]:
-    """What is faulty, by what a job says and by what sets brought in like it are usually like.
-
-    A column for each failure mode, of several at once a part for each, and one for none: ``(n_patterns, n_modes + 1)``.
-    """
-    history = aim.history
-    hidden = history.hidden
-    assert isinstance(hidden, RootPrior)
-    part = hidden.roots.is_mode / np.maximum(hidden.roots.n_faults, 1)[:, None]
-    to_cause = np.tile(np.column_stack([part, hidden.roots.n_faults == 0]), (history.layout.n_coupled, 1))
-    said = root_shares(Spreader(history, point), patterns) @ to_cause
-    priors = hidden.prior(point, history.givens)
-    standings = history.layout.standing_chances(aim.sides(point))
-    given, kinds = history.given_of[history.program.group_of[patterns]], aim.told.kind_of[patterns]
-    usual = np.empty_like(said)
-    for kind, known in {*zip(kinds.tolist(), given.tolist(), strict=True)}:
-        told = 1.0 if kind < 0 else standings @ aim.told.columns[kind]
-        by_cause = (priors[known] * told) @ to_cause
-        usual[(kinds == kind) & (given == known)] = by_cause / by_cause.sum()
-    return said, usual
