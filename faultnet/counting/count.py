@@ -1,13 +1,13 @@
 """Counting a history's patterns of evidence."""
 
 import gc
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
-from pathlib import Path
-from typing import Protocol
 
-from faultnet.counting.statement import Lookup, check, returned, seen_column, statement
+from faultnet.counting.ask import History, Source, asked, keep_lookups
+from faultnet.counting.columns import Column, Lookup, columns_by
+from faultnet.counting.statement import Wanted, check_days, ended, returned, seen_column, statement
 from faultnet.errors import UsageProblem
 from faultnet.model import Model
 from faultnet.patterns import Patterns
@@ -18,7 +18,6 @@ from faultnet.patterns.row import UNREADABLE, Cells
 from faultnet.readings import Nominal
 from faultnet.shop.nominal import NominalTyped, known_nominal
 from faultnet.shop.voltages import Entry
-from faultnet.store.database import Database
 
 MOST_A_DECADE = 192
 LEAST_HALF_LIFE_MONTHS = 0.5
@@ -26,42 +25,33 @@ LEAST_HALF_LIFE_MONTHS = 0.5
 CAME_BACK = "sets that came back with the same complaint: doubt about the first job, no case of their own"
 
 
-class History(Protocol):
-    """Where a history can be asked: a relation `history`, and room for further ones."""
-
-    def rows(self, query: str) -> Iterator[Sequence[str | int | None]]:
-        """The rows of an answer, a batch at a time."""
-        ...
-
-    def keep(self, lookup: Lookup, rows: Iterable[tuple[str, ...]]) -> None:
-        """Make the relation of a lookup: its columns, and `said`."""
-        ...
-
-
 def count_patterns(
-    source: Database | Path | str | Sequence[Path | str],
+    source: Source,
     model: Model,
     *,
     by: Sequence[str] = (),
+    since: str = "",
     before: str = "",
     voltages: Collection[Entry] = (),
     group_of: Callable[[str], str] = str,
     a_decade: int = USUAL_A_DECADE,
     half_life_months: float = 0.0,
     with_returned: bool = True,
+    most_jobs: int = 0,
 ) -> Patterns:
     """The jobs of a history that ended, as patterns of evidence with their counts.
 
-    source: a shop's open database, or one or more Parquet or CSV files with the columns of `history export`, in which
-    `*` may stand for several. by: further columns to count by (`statement.BY`); before: only jobs that came in before
-    this day. voltages: the shop's list, for sets whose label nobody noted; group_of: the panel group of a panel code,
-    itself if none is said. a_decade: to how many preferred numbers a decade volts are rounded (24 to 192), 0 for not.
+    by: further columns to count by (`columns.names_of_columns`); since, before: only jobs that came in from this day
+    on, and before that one. voltages: the shop's list, for sets whose label nobody noted; group_of: the panel group of
+    a panel code, itself if none is said. a_decade: to how many preferred numbers a decade volts are rounded (24 to
+    192), 0 for not. most_jobs: of more in Parquet files about so many are drawn, the same every time; 0: all count.
     half_life_months: jobs that came in so long before the last one count for half; 0: all count the same.
     with_returned: whether jobs count of sets that came back with the same complaint, which are no cases of their own.
 
     What nobody can read is in `left_out`, with the reason. UsageProblem, FileProblem, StoreProblem: as they say.
     """
-    check(by, before)
+    check_days(since, before)
+    columns = columns_by(by, model, group_of)
     if a_decade and not 24 <= a_decade <= MOST_A_DECADE:
         raise UsageProblem(f"volts are rounded to 24 to {MOST_A_DECADE} numbers a decade, or 0 for not at all")
     if half_life_months and not half_life_months >= LEAST_HALF_LIFE_MONTHS:
@@ -69,18 +59,10 @@ def count_patterns(
             f"a half-life of {half_life_months:g} months: at least {LEAST_HALF_LIFE_MONTHS:g}, or 0 for jobs that all "
             "count the same"
         )
-    if isinstance(source, Database):
-        from faultnet.counting.database import asked_database
-
-        asked: AbstractContextManager[History] = asked_database(source, model)
-    else:
-        from faultnet.counting.files import asked_files
-
-        asked = asked_files([source] if isinstance(source, Path | str) else source, model)
-    with asked as history, _without_collection():
+    with asked(source, model) as history, _without_collection():
         return count(
-            history, model, by=by, before=before, voltages=voltages, group_of=group_of, a_decade=a_decade,
-            half_life_months=half_life_months, with_returned=with_returned,
+            history, model, by=columns, since=since, before=before, voltages=voltages, a_decade=a_decade,
+            half_life_months=half_life_months, with_returned=with_returned, most_jobs=most_jobs,
         )  # fmt: skip
 
 
@@ -88,27 +70,25 @@ def count(
     history: History,
     model: Model,
     *,
-    by: Sequence[str],
-    before: str,
+    by: Sequence[Column],
+    since: str = "",
+    before: str = "",
     voltages: Collection[Entry],
-    group_of: Callable[[str], str],
     a_decade: int,
     half_life_months: float = 0.0,
     with_returned: bool = True,
+    most_jobs: int = 0,
 ) -> Patterns:
     """The same, of a history wherever it can be asked."""
     nominals: dict[str, Nominal | None] = {"": None}
     lookups = [*_lookups(model, a_decade, _number_nominal(voltages, a_decade, nominals))]
-    if "panel_group" in by:
-        lookups.append(Lookup("as_panel_group", ("panel",), lambda panel: group_of(panel[0])))
-    for lookup in lookups:
-        asked = (tuple(str(cell or "") for cell in row) for row in history.rows(lookup.distinct))
-        history.keep(lookup, [(*cells, lookup.said(cells)) for cells in list(asked)])
-    fold = Fold(model, a_decade, tuple(by), nominals, half_life_months)
-    asked_by = (*by, "month") if half_life_months else by
-    fold.add(history.rows(statement(model, lookups, asked_by, before, with_returned)))
+    wanted = Wanted(model, since, before, with_returned, history.drawn(ended(model, since, before), most_jobs))
+    keep_lookups(history, [*lookups, *(column.lookup for column in by if column.lookup)], wanted.relation)
+    fold = Fold(model, a_decade, tuple(column.name for column in by), nominals, half_life_months)
+    asked_by = [*by, *columns_by(["month"], model, str)] if half_life_months else by
+    fold.add(history.rows(statement(wanted, lookups, asked_by)))
     patterns = fold.patterns()
-    if with_returned or not (n_returned := int(next(iter(history.rows(returned(model, before))))[0] or 0)):
+    if with_returned or not (n_returned := int(next(iter(history.rows(returned(wanted))))[0] or 0)):
         return patterns
     return replace(patterns, left_out=(*patterns.left_out, LeftOut(CAME_BACK, n_returned)))
 

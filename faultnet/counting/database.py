@@ -7,7 +7,8 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from faultnet.counting.statement import PLAIN, Lookup, seen_column
+from faultnet.counting.columns import Lookup
+from faultnet.counting.statement import PLAIN, seen_column
 from faultnet.jobs.entry import SEEN
 from faultnet.model import Model
 from faultnet.store.database import Database
@@ -43,6 +44,10 @@ class Asked:
                 f"INSERT INTO {lookup.name} VALUES ({', '.join(mark for _ in columns)})", listed
             )
         self.make(f"CREATE INDEX ix_{lookup.name} ON {lookup.name} ({', '.join(lookup.columns)})")
+
+    def drawn(self, where: str, most_jobs: int) -> str:  # noqa: ARG002
+        """All of it: a database that people write into is never so large."""
+        return "history"
 
     def make(self, command: str) -> None:
         """Run a command that answers nothing."""
@@ -107,14 +112,16 @@ def _rows(asked: Asked, model: Model) -> str:
         f"MAX(CASE WHEN is_first = 0 THEN nth END) FROM placed WHERE kind IN ({_SEEN}, 'repair')"
     )
     n_tests, n_of_name, n_then = (int(each or 0) for each in next(iter(asked.rows(most))))
-    return rows_query(model, n_tests, n_of_name, n_then)
+    most_parts = "SELECT MAX(n) FROM (SELECT COUNT(*) AS n FROM parts GROUP BY job_id) counted"
+    n_parts = int(next(iter(asked.rows(most_parts)))[0] or 0)
+    return rows_query(model, n_tests, n_of_name, n_then, n_parts)
 
 
-def rows_query(model: Model, n_tests: int, n_of_name: int, n_then: int) -> str:
+def rows_query(model: Model, n_tests: int, n_of_name: int, n_then: int, n_parts: int) -> str:
     """The query that makes a row of each job, from the relation `placed`: the same text everywhere.
 
-    n_tests, n_of_name, n_then: at most so many tests before the first repair, of them of one observation, and events
-    from there on stand in one job.
+    n_tests, n_of_name, n_then, n_parts: at most so many tests before the first repair, of them of one observation,
+    events from there on and parts stand in one job.
     """
     names = ", ".join(f"'{name}'" for name in model.visible)
     seen = f"p.is_first = 1 AND p.kind IN ({_SEEN}) AND p.name IN ({names})"
@@ -129,14 +136,20 @@ def rows_query(model: Model, n_tests: int, n_of_name: int, n_then: int) -> str:
             for o in model.visible
         },
     }
+    fitted = _listed("p.said", "p.nth > 0", "p.nth", n_parts)
     columns = {**_OF_JOB, **{name: f"COALESCE(w.{name}, '')" for name in cells}}
     return f"""\
 SELECT {_named(columns)}
 FROM jobs j
 LEFT JOIN jobs b ON b.id = j.after_id
-LEFT JOIN (SELECT l.job_id, l.outcome, l.verification FROM closings l
+LEFT JOIN (SELECT l.job_id, l.outcome, l.verification, l.at FROM closings l
            JOIN (SELECT MAX(id) AS id FROM closings GROUP BY job_id) latest ON latest.id = l.id) c
        ON c.job_id = j.id
+LEFT JOIN (SELECT p.job_id, {fitted} AS parts
+           FROM (SELECT p.job_id, p.repair || ': source ' || p.source AS said,
+                        ROW_NUMBER() OVER (PARTITION BY p.job_id ORDER BY p.id) AS nth
+                 FROM parts p JOIN standing_entries e ON e.job_id = p.job_id AND e.seq = p.seq) p
+           GROUP BY p.job_id) f ON f.job_id = j.id
 LEFT JOIN (SELECT p.job_id,
        {_named(cells)}
        FROM placed p GROUP BY p.job_id) w ON w.job_id = j.id
@@ -155,6 +168,8 @@ _OF_JOB = {
     "outcome": "COALESCE(c.outcome, '')",
     "verification": "COALESCE(c.verification, '')",
     "stage": "j.stage",
+    "closed": "COALESCE(c.at, '')",
+    "fitted": "COALESCE(f.parts, '')",
 }
 """Columns that need no entries."""
 

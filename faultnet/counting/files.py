@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from faultnet.counting.statement import NEVER_COMPARED, Lookup, columns_of
+from faultnet.counting.columns import NEVER_COMPARED, Lookup
+from faultnet.counting.statement import columns_of
 from faultnet.errors import FileProblem, UsageProblem
 from faultnet.model import Model
 from faultnet.sheets.read import read_table
@@ -25,9 +26,11 @@ _AT_ONCE = 10_000
 
 @dataclass(frozen=True, eq=False)
 class Files:
-    """A history in files, as `count` asks it."""
+    """A history in files, as `count` asks it. numbered: a query of it with the number of each row in its file, which
+    only Parquet has; "" where there is none."""
 
     database: "DuckDBPyConnection"
+    numbered: str = ""
 
     def rows(self, query: str) -> Iterator[Sequence[Any]]:
         """The rows of an answer, a batch at a time."""
@@ -46,6 +49,18 @@ class Files:
             self.database.execute(f"INSERT INTO {lookup.name} SELECT * FROM frame")
             self.database.unregister("frame")
 
+    def drawn(self, where: str, most_jobs: int) -> str:
+        """About so many jobs by a digest of the numbers of their rows, so that they are the same every time."""
+        if not (most_jobs and self.numbered):
+            return "history"
+        n_jobs = int(next(iter(self.rows(f"SELECT COUNT(*) FROM history h WHERE {where}")))[0] or 0)
+        if n_jobs <= most_jobs:
+            return "history"
+        in_a_million = round(most_jobs / n_jobs * 1e6)
+        some = f"SELECT * EXCLUDE (number) FROM ({self.numbered}) h WHERE hash(number) % 1000000 < {in_a_million}"
+        self.database.execute(f"CREATE TABLE drawn AS {some} AND {where}")
+        return "drawn"
+
 
 @contextmanager
 def asked_files(sources: Sequence[Path | str], model: Model) -> Iterator[Files]:
@@ -55,8 +70,10 @@ def asked_files(sources: Sequence[Path | str], model: Model) -> Iterator[Files]:
     files = _found(sources)
     database = duckdb.connect(config={"memory_limit": MEMORY_LIMIT, "preserve_insertion_order": "false"})
     try:
-        database.execute(f"CREATE VIEW history AS {_relation(files, model)}")
-        yield Files(database)
+        cells, table = _relation(files, model)
+        database.execute(f"CREATE VIEW history AS SELECT {cells} FROM {table}")
+        is_numbered = files[0].suffix.lower() == ".parquet"
+        yield Files(database, f"SELECT {cells}, file_row_number AS number FROM {table}" if is_numbered else "")
     except duckdb.Error as error:
         names = ", ".join(map(str, files))
         raise FileProblem(f"{names}: cannot be counted: {str(error).splitlines()[0]}") from None
@@ -83,8 +100,8 @@ def _found(sources: Sequence[Path | str]) -> list[Path]:
     return files
 
 
-def _relation(files: Sequence[Path], model: Model) -> str:
-    """The query for the relation `history`."""
+def _relation(files: Sequence[Path], model: Model) -> tuple[str, str]:
+    """The columns of the relation `history`, and of which table."""
     tables = [read_table(file) for file in files]
     present = dict.fromkeys(column for table in tables for column in table.columns)
     wanted = columns_of(model)
@@ -95,7 +112,7 @@ def _relation(files: Sequence[Path], model: Model) -> str:
         )
     listed = "[" + ", ".join(quoted(str(file)) for file in files) + "]"
     if files[0].suffix.lower() == ".parquet":
-        table = f"read_parquet({listed}, union_by_name=true)"
+        table = f"read_parquet({listed}, union_by_name=true, file_row_number=true)"
     else:
         if other := [
             t for t in tables if t.encoding not in ("utf-8", "utf-8-sig") or t.delimiter != tables[0].delimiter
@@ -108,7 +125,7 @@ def _relation(files: Sequence[Path], model: Model) -> str:
             f"delim={quoted(tables[0].delimiter)}, quote='\"', escape='\"', nullstr='')"
         )
     cells = (f"{_cell(column, column in present, model)} AS {name}" for column, name in wanted.items())
-    return f"SELECT {', '.join(cells)} FROM {table}"
+    return ", ".join(cells), table
 
 
 def _cell(column: str, is_there: bool, model: Model) -> str:

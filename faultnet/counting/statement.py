@@ -7,9 +7,10 @@ word anywhere, so nothing needs quotation marks, which are not the same everywhe
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from faultnet.counting.columns import Column, Lookup
 from faultnet.errors import UsageProblem
 from faultnet.model import Model
 from faultnet.patterns.row import FIXED
@@ -33,40 +34,10 @@ PLAIN = {
     "outcome": "outcome",
     "verification": "verification",
     "stage": "stage",
+    "closed": "closed",
+    "parts": "fitted",
 }
 """Columns of a history as it is exported, and their names in the relation."""
-
-NEVER_COMPARED = ("given", "tests")
-"""Columns of it that may be null where nothing is recorded, as those of the observations may."""
-
-BY = {
-    "panel_group": "COALESCE(as_panel_group.said, '')",
-    "month": "SUBSTR(h.opened, 1, 7)",
-    "year": "SUBSTR(h.opened, 1, 4)",
-    **{name: f"h.{PLAIN[name]}" for name in ("panel", "board", "size", "age", "opened_by")},
-}
-"""What jobs may be counted by, besides what they say."""
-
-
-@dataclass(frozen=True)
-class Lookup:
-    """A relation from what stands in some columns to what is counted; of all that stands there it is told by `said`."""
-
-    name: str
-    columns: tuple[str, ...]
-    said: Callable[[tuple[str, ...]], str]
-
-    @property
-    def distinct(self) -> str:
-        """The query for all that stands there."""
-        listed = ", ".join(self.columns)
-        return f"SELECT {listed} FROM history GROUP BY {listed}"
-
-    @property
-    def join(self) -> str:
-        """How it is joined to the history."""
-        same = " AND ".join(f"{self.name}.{column} = h.{column}" for column in self.columns)
-        return f"LEFT JOIN {self.name} ON {same}"
 
 
 def seen_column(observation: str) -> str:
@@ -79,11 +50,9 @@ def columns_of(model: Model) -> dict[str, str]:
     return {**PLAIN, **{observation: seen_column(observation) for observation in model.visible}}
 
 
-def check(by: Sequence[str], before: str) -> None:
-    """UsageProblem: jobs cannot be counted by one of these columns, or that is no day."""
-    problems = [f"jobs are not counted by {name}; possible are {', '.join(BY)}" for name in by if name not in BY]
-    if before and not _DAY.fullmatch(before):
-        problems.append(f"{before}: write a day as 2031-05-17")
+def check_days(since: str = "", before: str = "") -> None:
+    """UsageProblem: one of these is no day."""
+    problems = [f"{day}: write a day as 2031-05-17" for day in (since, before) if day and not _DAY.fullmatch(day)]
     if problems:
         raise UsageProblem(*problems)
 
@@ -95,24 +64,38 @@ RETURNED = "h.came_from <> '' AND h.came_with = 'same'"
 """A set that came back with the same complaint: no case of its own, but doubt about the first (common practice)."""
 
 
-def returned(model: Model, before: str = "") -> str:
-    """The query for how many jobs that ended are of sets that came back with the same complaint."""
-    return f"SELECT COUNT(*) AS jobs\nFROM history h\nWHERE {_ended(model, before)} AND {RETURNED}"
+@dataclass(frozen=True)
+class Wanted:
+    """Which jobs count: those that ended, came in from one day on (`2031-05-17`) and before another, in a relation of
+    jobs (`history`, or some of it). with_returned: those of sets that came back with the same complaint as well."""
+
+    model: Model
+    since: str = ""
+    before: str = ""
+    with_returned: bool = True
+    relation: str = "history"
+
+    @property
+    def where(self) -> str:
+        """The condition in the query."""
+        first_only = "" if self.with_returned else f" AND NOT ({RETURNED})"
+        return ended(self.model, self.since, self.before) + first_only
 
 
-def _ended(model: Model, before: str) -> str:
-    earlier = f" AND h.opened < '{before}'" if before else ""
-    return f"h.model = '{model.id}' AND h.outcome <> ''{earlier}"
+def returned(wanted: Wanted) -> str:
+    """The query for how many of these jobs are of sets that came back with the same complaint."""
+    where = ended(wanted.model, wanted.since, wanted.before)
+    return f"SELECT COUNT(*) AS jobs\nFROM {wanted.relation} h\nWHERE {where} AND {RETURNED}"
 
 
-def statement(
-    model: Model, lookups: Sequence[Lookup], by: Sequence[str], before: str = "", with_returned: bool = True
-) -> str:
-    """The query that groups the jobs that ended; its columns are those of `faultnet.patterns.row` and the count.
+def ended(model: Model, since: str = "", before: str = "") -> str:
+    """The condition that a job ended, and came in from one day on and before another."""
+    days = (f" AND h.opened {mark} '{day}'" for mark, day in ((">=", since), ("<", before)) if day)
+    return f"h.model = '{model.id}' AND h.outcome <> ''{''.join(days)}"
 
-    before: only jobs that came in before this day, `2031-05-17`. with_returned: those of sets that came back with the
-    same complaint as well.
-    """
+
+def statement(wanted: Wanted, lookups: Sequence[Lookup], by: Sequence[Column] = ()) -> str:
+    """The query that groups the jobs; its columns are those of `faultnet.patterns.row` and the count."""
     looked_up = {column: f"COALESCE({each.name}.said, '')" for each in lookups for column in each.columns[:1]}
 
     def cell(column: str) -> str:
@@ -128,22 +111,26 @@ def statement(
     }
     keys = [
         *(ending[name] for name in FIXED),
-        *(cell(seen_column(observation)) for observation in model.visible),
+        *(cell(seen_column(observation)) for observation in wanted.model.visible),
         cell("afterwards"),
-        *(BY[name] for name in by),
+        *(column.expression for column in by),
     ]
     named = ",\n       ".join(f"{key} AS key_{number}" for number, key in enumerate(keys, start=1))
     places = ", ".join(str(number) for number in range(1, len(keys) + 1))
-    first_only = "" if with_returned else f" AND NOT ({RETURNED})"
     return f"""\
 SELECT {named},
        COUNT(*) AS jobs
-FROM history h
+FROM {wanted.relation} h
 LEFT JOIN (SELECT came_from, MAX(came_with) AS came_with FROM history WHERE came_from <> '' GROUP BY came_from) back
        ON back.came_from = h.job
 LEFT JOIN (SELECT c.job FROM history c JOIN history f ON c.came_from = f.job
            WHERE c.came_from <> '' AND f.afterwards <> '' GROUP BY c.job) mended
        ON mended.job = h.job
-{chr(10).join(each.join for each in lookups)}
-WHERE {_ended(model, before)}{first_only}
+{joins([*lookups, *(column.lookup for column in by if column.lookup)])}
+WHERE {wanted.where}
 GROUP BY {places}"""
+
+
+def joins(lookups: Sequence[Lookup]) -> str:
+    """Lookups, joined to the history."""
+    return "\n".join(each.join for each in lookups)

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from faultnet.jobs.bands import BANDS
 from faultnet.jobs.codes import code_key
 from faultnet.model import Model
 from faultnet.model.pooled import in_group
@@ -35,7 +36,8 @@ def in_own_group(model: Model, facts: Mapping[str, str], groups: PanelGroups) ->
         return model
     if model.pooled.column == "panel_group":
         return in_group(model, groups.group_of(facts.get("panel", "")))
-    noted = code_key(facts.get(model.pooled.column, ""))
+    column = model.pooled.column
+    noted = code_key(BANDS.get(column, str)(facts.get(column, "")))
     return in_group(model, next((value for value in model.pooled.groups if noted and code_key(value) == noted), ""))
 
 

@@ -1,0 +1,75 @@
+"""Jobs counted by how they ended, by what cured the set, and by other columns: labels, as they were written down."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from faultnet.counting.ask import Source, asked, keep_lookups
+from faultnet.counting.columns import Column, Lookup, columns_by
+from faultnet.counting.statement import Wanted, check_days, joins
+from faultnet.history.items import parted
+from faultnet.model import Model
+
+
+@dataclass(frozen=True)
+class Tallied:
+    """Jobs that are alike. cure: the repairs after which the set worked, none where it never did; values: of the
+    columns counted by, "" where nothing was written down."""
+
+    outcome: str
+    verification: str
+    cure: tuple[str, ...]
+    values: tuple[str, ...]
+    jobs: int
+
+
+def tally(
+    source: Source,
+    model: Model,
+    by: Sequence[str] = (),
+    *,
+    since: str = "",
+    before: str = "",
+    group_of: Callable[[str], str] = str,
+) -> tuple[Tallied, ...]:
+    """The jobs of a history that ended, counted; those of sets that came back with the same complaint left out.
+
+    by: columns (`columns.names_of_columns`); since, before: only jobs that came in from this day on, and before that
+    one; group_of: the panel group of a panel code. UsageProblem, FileProblem, StoreProblem: as they say.
+    """
+    check_days(since, before)
+    columns = columns_by(by, model, group_of)
+    with asked(source, model) as history:
+        cure = cure_lookup(model)
+        keep_lookups(history, [cure, *(column.lookup for column in columns if column.lookup)])
+        return tuple(
+            Tallied(str(row[0]), str(row[1]), tuple(filter(None, str(row[2]).split("+"))),
+                    tuple(str(each or "") for each in row[3:-1]), int(row[-1] or 0))
+            for row in history.rows(_statement(Wanted(model, since, before, with_returned=False), cure, columns))
+        )  # fmt: skip
+
+
+def _statement(wanted: Wanted, cure: Lookup, columns: Sequence[Column]) -> str:
+    keys = ["h.outcome", "h.verification", f"COALESCE({cure.name}.said, '')", *(each.expression for each in columns)]
+    named = ", ".join(f"{key} AS key_{number}" for number, key in enumerate(keys, start=1))
+    places = ", ".join(str(number) for number in range(1, len(keys) + 1))
+    return f"""\
+SELECT {named}, COUNT(*) AS jobs
+FROM history h
+{joins([cure, *(each.lookup for each in columns if each.lookup)])}
+WHERE {wanted.where}
+GROUP BY {places}
+ORDER BY {places}"""
+
+
+def cure_lookup(model: Model) -> Lookup:
+    """What cured the set, from what was done: the repairs of the last entry after which it worked, joined by +."""
+    return Lookup("as_cure", ("afterwards",), lambda cells: _cure(model, cells[0]))
+
+
+def _cure(model: Model, afterwards: str) -> str:
+    for item in reversed(parted(afterwards)):
+        name, _, state = item.partition("=")
+        repairs = name.split("+")
+        if all(repair in model.repairs for repair in repairs):
+            return name if state == "works" else ""
+    return ""
