@@ -387,7 +387,7 @@ def test_older_jobs_count_for_less(tmp_path: Path) -> None:
         (1, "no day of intake: how old the job is cannot be told")
     ]
     grouped = split(count_patterns(file, backlight(), by=("panel",), half_life_months=6))
-    assert (grouped.values, grouped.column) == (("", "HRN-43"), "panel")
+    assert (grouped.values, grouped.columns) == ((("",), ("HRN-43",)), ("panel",))
     assert [*grouped.patterns.jobs] == pytest.approx([1.75, 1.0])
     assert grouped.of("HRN-43")[1] == pytest.approx([1.0])
     assert sorted(grouped.of("")[1]) == pytest.approx([0.75, 1.0])

@@ -212,15 +212,15 @@ def test_too_few_groups_say_nothing_and_nobody_knows_the_group() -> None:
 def test_patterns_without_their_column_are_the_same_jobs() -> None:
     patterns = grouped(APART)
     found = split(patterns)
-    assert found.values == tuple("abcdefgh")
+    assert found.values == tuple((each,) for each in "abcdefgh")
     assert [*found.patterns.jobs] == [747, 655]
     assert found.patterns.n_jobs == patterns.n_jobs == 1402
     assert all(each.by == () for each in found.patterns)
     number, jobs = found.of("c")
     assert [found.patterns[int(n)].items for n in number] == [patterns[3].items] or len(number) == 1
     assert jobs.sum() == 2
-    with pytest.raises(ValueError, match="one column"):
-        split(found.patterns)
+    again = split(found.patterns)
+    assert (again.columns, again.values, again.of()[1].sum()) == ((), ((),), 1402)
 
 
 # -- what the bench sees ---------------------------------------------------------------------------------------------

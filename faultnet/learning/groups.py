@@ -25,20 +25,20 @@ MOST_JOBS = 50_000
 def pooled_shares(
     aim: Aim, point: Point, learned: tuple[Chances, Chances], split: Split, seed: int = 0
 ) -> Pooled | None:
-    """The shares of every group; None where too few groups were written down.
+    """The shares of every group by one column; None where too few groups were written down.
 
     point: the shop's numbers; learned: its shares and chance of a second fault.
     """
     shop, second = learned
-    values = [value for value in split.values if value]
+    values = [value for (value,) in split.values if value]
     if len(values) < LEAST_GROUPS or not isinstance(aim.history.hidden, RootPrior):
         return None
-    labelled = np.isin(split.value, [split.values.index(value) for value in values])
+    labelled = np.isin(split.value, [split.values.index((value,)) for value in values])
     pairs = np.flatnonzero(labelled)
     pair = pairs[each_job(split.jobs[pairs], MOST_JOBS, np.random.default_rng(seed))]
     if not len(pair):
         return None
-    group = np.searchsorted([split.values.index(value) for value in values], split.value[pair])
+    group = np.searchsorted([split.values.index((value,)) for value in values], split.value[pair])
     pattern, place = np.unique(split.pattern[pair], return_inverse=True)
     labels, like = (each[place] for each in said_and_usual(aim, point, pattern, cause_columns(aim)))
     everybody = like.mean(axis=0)
@@ -56,4 +56,4 @@ def pooled_shares(
         jobs = float(split.of(value)[1].sum())
         told = aim.causes.chances_at(changed, jobs, (strength, second.strength_jobs))
         groups[value] = GroupShares(told[0], told[1], tuple(changed.odds.tolist()))
-    return Pooled(split.column, found.pull.jobs, found.pull.low, found.pull.high, groups)
+    return Pooled(split.columns[0], found.pull.jobs, found.pull.low, found.pull.high, groups)

@@ -3,10 +3,11 @@
 import numpy as np
 
 from faultnet.cpt import Floats, Ints
+from faultnet.learning.expect import History, Values
 from faultnet.learning.hidden import RootPrior
 from faultnet.learning.maximise import Aim
 from faultnet.learning.point import Point
-from faultnet.learning.spread import Spreader, root_shares
+from faultnet.learning.spread import Spreader
 
 
 def said_and_usual(aim: Aim, point: Point, patterns: Ints, columns: Floats) -> tuple[Floats, Floats]:
@@ -18,7 +19,12 @@ def said_and_usual(aim: Aim, point: Point, patterns: Ints, columns: Floats) -> t
     history = aim.history
     assert isinstance(history.hidden, RootPrior)
     by_root = np.tile(columns, (history.layout.n_coupled, 1))
-    said = np.asarray(root_shares(Spreader(history, point), patterns) @ by_root)
+    spreader = Spreader(history, point)
+    _, shares, start = spreader.outlines(patterns)
+    begins = history.forms.outline_start[history.program.shape_of[patterns]]
+    outline = np.arange(start[-1]) + np.repeat(begins - start[:-1], np.diff(start))
+    weighted = shares[:, None] * _outline_means(history, spreader.values, by_root)[outline]
+    said: Floats = np.add.reduceat(weighted, start[:-1], axis=0)
     priors = history.hidden.prior(point, history.givens)
     standings = history.layout.standing_chances(aim.sides(point))
     given, kinds = history.given_of[history.program.group_of[patterns]], aim.told.kind_of[patterns]
@@ -28,6 +34,18 @@ def said_and_usual(aim: Aim, point: Point, patterns: Ints, columns: Floats) -> t
         weights = priors[known] * told
         usual[(kinds == kind) & (given == known)] = weights @ by_root / weights.sum()
     return said, usual
+
+
+def _outline_means(history: History, values: Values, by_root: Floats) -> Floats:
+    """Means of columns over the root states behind every outline of every shape: ``(n_outlines, n_columns)``."""
+    forms = history.forms
+    masses = [
+        forms.outline_masses(forms.class_masses(values.parts, values.priors * column, history.given_of))
+        for column in np.column_stack([np.ones(len(by_root)), by_root]).T
+    ]
+    whole = masses[0]
+    means: Floats = np.stack(masses[1:], axis=1) / np.where(whole > 0, whole, 1.0)[:, None]
+    return means
 
 
 def cause_columns(aim: Aim) -> Floats:

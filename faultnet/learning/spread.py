@@ -20,6 +20,11 @@ class Spreader:
 
     def of(self, patterns: Ints) -> tuple[sparse.csr_matrix, list[Floats]]:
         """Shares of rows of columns, ``(n_patterns, n_columns)``, and of each pattern those of its outlines."""
+        by_column, shares, start = self.outlines(patterns)
+        return by_column, np.split(shares, start[1:-1])
+
+    def outlines(self, patterns: Ints) -> tuple[sparse.csr_matrix, Floats, Ints]:
+        """The same, with the shares of all outlines in one row and where those of each pattern begin."""
         from faultnet.learning.kernels import spread
 
         history, program, forms = self.history, self.history.program, self.history.forms
@@ -40,23 +45,8 @@ class Spreader:
             0, len(patterns), about, forms.for_patterns, self.values.masses, self.values.columns, weights, buffer, out
         )
         shares, entry_start, at, share = out
-        shape = len(patterns), self.n_columns
-        return sparse.csr_matrix((share[:n], at[:n], entry_start), shape), np.split(shares, np.cumsum(sizes)[:-1])
-
-
-def root_shares(spreader: Spreader, patterns: Ints) -> sparse.csr_matrix:
-    """P(root state at intake | job) for some patterns: ``(n_patterns, n_roots)``."""
-    history = spreader.history
-    shapes = history.program.shape_of[patterns]
-    places, blocks = [], []
-    for shape in np.unique(shapes).tolist():
-        here = np.flatnonzero(shapes == shape)
-        by_outline = np.stack(spreader.of(patterns[here])[1])
-        blocks.append(sparse.csr_matrix(by_outline) @ outline_roots(history, spreader.values, shape))
-        places.append(here)
-    if not blocks:
-        return sparse.csr_matrix((0, history.layout.n_roots))
-    return sparse.csr_matrix(sparse.vstack(blocks))[np.argsort(np.concatenate(places))]
+        by_column = sparse.csr_matrix((share[:n], at[:n], entry_start), (len(patterns), self.n_columns))
+        return by_column, shares, np.concatenate([[0], np.cumsum(sizes)]).astype(np.intp)
 
 
 def outline_roots(history: History, values: Values, shape: int) -> sparse.csr_matrix:

@@ -123,7 +123,10 @@ class Patterns(Sequence[Pattern]):
 
 
 Key = tuple[tuple[int, ...], int, int, bool, tuple[str, ...]]
-"""Numbers of the items, of the given conditions and of the nominal; is_told; outcome, verification, came_back, `by`."""
+"""Numbers of the items, of the given conditions and of the nominal; is_told; `ENDING` and what was counted by."""
+
+ENDING = ("outcome", "verification", "came_back")
+"""What stands of a job's end in a key."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,29 +1,29 @@
-"""Patterns counted by one column, taken together: what the jobs say, and which of them have each value."""
+"""Patterns counted by columns, taken together: what the jobs say, and which of them have each value."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from faultnet.cpt import Floats, Ints
-from faultnet.patterns.pattern import Key, Patterns
+from faultnet.patterns.pattern import ENDING, Key, Patterns
 
 
 @dataclass(frozen=True, eq=False)
 class Split:
-    """Patterns without the column, and what each counts for with each of its values.
+    """Patterns without the columns, and what each counts for with each of their values.
 
-    values: of the column, in alphabetical order. pattern, value, jobs: of every pair that there is the number of the
-    pattern, that of the value, and the jobs, ``(n_pairs,)`` each.
+    values: of the columns together, in alphabetical order. pattern, value, jobs: of every pair that there is the number
+    of the pattern, that of the value, and the jobs, ``(n_pairs,)`` each.
     """
 
-    column: str
+    columns: tuple[str, ...]
     patterns: Patterns
-    values: tuple[str, ...]
+    values: tuple[tuple[str, ...], ...]
     pattern: Ints
     value: Ints
     jobs: Floats
 
-    def of(self, value: str) -> tuple[Ints, Floats]:
+    def of(self, *value: str) -> tuple[Ints, Floats]:
         """The patterns of the jobs with a value, in ascending order, and what each counts for."""
         has = self.value == self.values.index(value)
         order = np.argsort(self.pattern[has], kind="stable")
@@ -31,15 +31,15 @@ class Split:
 
 
 def split(patterns: Patterns) -> Split:
-    """Patterns that were counted by one column, without it. ValueError: by none, or by several."""
-    if len(patterns.by) != 1:
-        raise ValueError(f"patterns are split by one column; these were counted by {len(patterns.by)}")
+    """Patterns without the columns they were counted by; with none, all have the same value, which has no columns."""
+    first = len(ENDING)
     numbers: dict[Key, int] = {}
-    values = sorted({key[-1][-1] for key in patterns.keys})
+    values = sorted({key[-1][first:] for key in patterns.keys})
+    number_of = {each: number for number, each in enumerate(values)}
     pattern, value = [], []
     for items, given, nominal, is_told, ending in patterns.keys:
-        pattern.append(numbers.setdefault((items, given, nominal, is_told, ending[:-1]), len(numbers)))
-        value.append(values.index(ending[-1]))
+        pattern.append(numbers.setdefault((items, given, nominal, is_told, ending[:first]), len(numbers)))
+        value.append(number_of[ending[first:]])
     totals = np.bincount(pattern, patterns.jobs, len(numbers))
     order = np.argsort(-totals, kind="stable")
     rank = np.empty(len(order), dtype=np.intp)
@@ -47,7 +47,7 @@ def split(patterns: Patterns) -> Split:
     listed = [*numbers]
     together = replace(patterns, jobs=totals[order], keys=tuple(listed[n] for n in order), by=())
     return Split(
-        column=patterns.by[0],
+        columns=patterns.by,
         patterns=together,
         values=tuple(values),
         pattern=rank[np.array(pattern, dtype=np.intp)],

@@ -46,7 +46,7 @@ class OnSpark:
         schema = ", ".join(f"{name} STRING" for name in (*lookup.columns, "said"))
         self.session.createDataFrame(list(rows), schema).createOrReplaceTempView(lookup.name)
 
-    def drawn(self, where: str, most_jobs: int) -> str:
+    def drawn(self, _where: str, _most_jobs: int) -> str:
         return "history"
 
 
