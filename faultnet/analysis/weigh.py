@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from faultnet.analysis.targets import NOTHING, SEVERAL, Target
 from faultnet.case import Case
 from faultnet.cpt import Floats
 from faultnet.errors import UsageProblem
@@ -19,8 +20,8 @@ from faultnet.learning.point import Frame, Point
 from faultnet.learning.prepare import aim_at
 from faultnet.learning.said import said_and_usual
 from faultnet.model import Model
-from faultnet.model.faults import Bools
 from faultnet.model.chances import SECOND_FAULT, SHARES, chances_of
+from faultnet.model.faults import Bools
 from faultnet.patterns import Patterns
 from faultnet.patterns.split import Split, split
 from faultnet.statistics.shares import OverShares, grid, of_doubtful
@@ -30,21 +31,18 @@ N_DRAWS = 12
 
 _WRITTEN_STEPS = 8
 
-NOTHING, SEVERAL = "nothing faulty", "two or more"
-"""What is asked of jobs besides faults."""
-
 
 @dataclass(frozen=True, eq=False)
 class Weighed:
     """Jobs at some numbers and at draws of them.
 
-    targets: what is asked of each: component, and mode or "" for any. groups: patterns and what they were counted by.
+    targets: what is asked of each. groups: patterns and what they were counted by.
     said: P(target | all that the job says), usual: P(target | how the set was brought in), at the model's own numbers
-    first, then at draws: ``(1 + n_draws, n_patterns, n_targets)``. n_jobs: weighed; n_impossible: of those left out since
-    the model holds them impossible. by_group: whether sets are taken as their own group's, which the model has.
+    first, then at draws: ``(1 + n_draws, n_patterns, n_targets)``. n_jobs: weighed; n_impossible: left out since the
+    model holds them impossible. by_group: whether sets are taken as their own group's, which the model has.
     """
 
-    targets: tuple[tuple[str, str], ...]
+    targets: tuple[Target, ...]
     groups: Split
     said: Floats
     usual: Floats
@@ -74,7 +72,7 @@ class Weighed:
 def weigh(
     model: Model,
     patterns: Patterns,
-    targets: Sequence[tuple[str, str]],
+    targets: Sequence[Target],
     *,
     usual: Case | None = None,
     n_draws: int = N_DRAWS,
@@ -104,7 +102,7 @@ def weigh(
     return Weighed(tuple(targets), groups, said, np.clip(before[:, :, :-1], 0.0, 1.0), n_jobs, n_impossible)
 
 
-def _columns(model: Model, targets: Sequence[tuple[str, str]], aim: Aim) -> Floats:
+def _columns(model: Model, targets: Sequence[Target], aim: Aim) -> Floats:
     """Whether each joint state of the components has each target, and then 1 for all: ``(n_joint, n_targets + 1)``."""
     hidden = aim.history.hidden
     assert isinstance(hidden, RootPrior)

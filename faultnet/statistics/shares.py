@@ -58,6 +58,10 @@ class OverShares:
         nodes: Floats = expit(self.log_odds)
         return nodes
 
+    def only(self, groups: Sequence[int]) -> "OverShares":
+        """The same of some groups."""
+        return OverShares(self.log_odds, self.values[list(groups)])
+
     def estimates(self, level: float = LEVEL) -> list[Estimate]:
         """Of chances that add to 1 in every group: means and central intervals."""
         return [Estimate(float(own @ self.shares), *self._ends(own, level)) for own in self.values]
