@@ -67,9 +67,9 @@ class Rates:
 
     model: its version; of: what; by: columns. n_jobs: counted; n_cured: of these with a repair after which the set
     worked; n_weighed: jobs that were weighed, fewer where a sample was drawn; numbers_jobs: past jobs behind the
-    model's numbers. shares: of all jobs first, the most frequent first; then of each group. pull_jobs: of each name, for how
-    many jobs the groups' common share counts. trends: where jobs were counted by month or year. left_out: jobs that
-    could not be weighed, with the reason; n_hidden: people who did too few jobs to be told of.
+    model's numbers. shares: of all jobs first, the most frequent first; then of each group. pull_jobs: of each name,
+    for how many jobs the groups' common share counts. trends: where jobs were counted by month or year. left_out: jobs
+    that could not be weighed, with the reason; n_hidden: people who did too few jobs to be told of.
     """
 
     model: str

@@ -5,10 +5,14 @@ import io
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from faultnet.errors import FileProblem, UsageProblem
 from faultnet.files.write import whole_file
 from faultnet.sheets.cells import defused
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SUFFIXES = (".csv", ".parquet")
 
@@ -62,6 +66,23 @@ def _to_parquet(between: Path, file: Path, columns: Sequence[str]) -> None:
             f"quote='\"', escape='\"', nullstr='', auto_detect=false, delim=',')) "
             f"TO {quoted(str(file))} (FORMAT parquet)"
         )
+
+
+def write_frame(file: Path, frame: "pd.DataFrame") -> int:
+    """Write a frame, numbers as numbers in Parquet, and say how many rows. FileProblem: it cannot be written."""
+    columns = [*map(str, frame.columns)]
+    if checked_suffix(file) == ".csv":
+        cells = (["" if value is None or value != value else str(value) for value in row] for row in frame.values)
+        return write_table(file, columns, (dict(zip(columns, row, strict=True)) for row in cells))
+    import duckdb
+
+    try:
+        with duckdb.connect() as database:
+            database.register("frame", frame)
+            database.execute(f"COPY frame TO {quoted(str(file))} (FORMAT parquet)")
+    except duckdb.Error as error:
+        raise FileProblem(f"{file}: cannot be written: {str(error).splitlines()[0]}") from None
+    return len(frame)
 
 
 def quoted(text: str) -> str:

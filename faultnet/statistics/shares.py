@@ -168,9 +168,9 @@ class PooledShares:
 def pooled(*draws: OverShares, n_nodes: int = 25) -> PooledShares:
     """The posterior of groups whose shares are Beta around a common mean, which are both averaged over.
 
-    draws: log likelihoods, or several that are as likely. Beforehand the mean is as likely to be anything, and so is the
-    spread between groups, one over the root of the pull: the density (a + b)^(-5/2) of Gelman et al., *Bayesian Data
-    Analysis*, section 5.3. n_nodes: of the mean and of the pull each. alpha, beta: posterior means of the Beta's
+    draws: log likelihoods, or several that are as likely. Beforehand the mean is as likely to be anything, and so is
+    the spread between groups, one over the root of the pull: the density (a + b)^(-5/2) of Gelman et al., *Bayesian
+    Data Analysis*, section 5.3. n_nodes: of the mean and of the pull each. alpha, beta: posterior means of the Beta's
     parameters. Fewer than four groups say little of the pull.
     """
     nodes = draws[0].log_odds

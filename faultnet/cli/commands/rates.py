@@ -1,0 +1,51 @@
+"""`faultnet rates`."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from faultnet.cli.options import Db, Json, ShopFile
+
+rates_app = typer.Typer()
+
+
+@rates_app.command()
+def rates(
+    of: Annotated[
+        str,
+        typer.Argument(
+            metavar="[WHAT]", help="component, mode, comebacks, or a column: outcome, panel_group, age, month..."
+        ),
+    ] = "component",
+    by: Annotated[
+        str, typer.Option("--by", metavar="COLUMN[,COLUMN]", help="For each value of one column, or of two together.")
+    ] = "",
+    model: Annotated[str, typer.Option("--model", metavar="MODEL", help="Of which model's jobs.")] = "backlight",
+    from_: Annotated[
+        list[Path] | None,
+        typer.Option("--from", metavar="FILE", help="Past jobs in Parquet or CSV, in place of the shop's own."),
+    ] = None,
+    since: Annotated[str, typer.Option("--since", metavar="DAY", help="Only jobs that came in from here on.")] = "",
+    before: Annotated[str, typer.Option("--before", metavar="DAY", help="Only jobs that came in before.")] = "",
+    counted: Annotated[bool, typer.Option("--counted", help="Labels alone, at once whatever the size.")] = False,
+    as_is: Annotated[bool, typer.Option("--as-is", help="Do not learn first where nothing was learned yet.")] = False,
+    most: Annotated[int, typer.Option("--most", metavar="N", help="Weigh so many jobs at most.", min=100)] = 8_000,
+    seed: Annotated[int, typer.Option("--seed", metavar="S", help="Of the draws.", min=0)] = 0,
+    full: Annotated[bool, typer.Option("--full", help="Everything, of every group.")] = False,
+    out: Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Every row as .csv or .parquet.")] = None,
+    plot: Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="A plot as .svg or .png.")] = None,
+    db: Db = "",
+    shop: ShopFile = "",
+    json: Json = False,
+) -> None:
+    """How often each part or failure mode was the case, or anything else, with intervals and the jobs behind them.
+
+    Labels are counted, and jobs weighed by all that is written of each. At least 10 ended jobs are needed.
+    """
+    from faultnet.cli.rates import Shown, show_rates
+    from faultnet.workshop.rating import Wanted
+
+    columns = tuple(filter(None, (each.strip() for each in by.split(","))))
+    wanted = Wanted(model, of, columns, since, before, tuple(from_ or ()), counted, as_is, most, seed)
+    show_rates(wanted, Shown(out, plot, json, full), db=db, shop=shop)

@@ -1,0 +1,212 @@
+"""`faultnet rates`: how often what was the case, with intervals and the jobs behind them."""
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from faultnet.analysis.rates import Rates, Share
+from faultnet.analysis.targets import COMPONENT, MODE, NOTHING, SEVERAL
+from faultnet.analysis.trends import Trend
+from faultnet.analysis.values import FEW_JOBS, FEWEST_OF_SOMEBODY
+from faultnet.cli.progress import counted
+from faultnet.cli.terminal import bold, note, table, wrapped
+from faultnet.cli.workshop import workshop_of
+from faultnet.model import Model
+from faultnet.sheets.write import checked_suffix, write_frame
+from faultnet.statistics.estimate import Estimate
+from faultnet.words import percent
+from faultnet.workshop.rating import LEARNED_HERE, Wanted, rate
+
+SCHEMA_VERSION = 1
+
+MOST_NAMES = 4
+"""Names told of by group, unless all are asked for."""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """How to show it: rows and a plot into files, the answer as JSON, or all of it as text."""
+
+    out: Path | None = None
+    plot: Path | None = None
+    as_json: bool = False
+    full: bool = False
+
+
+def show_rates(wanted: Wanted, shown: Shown, *, db: str, shop: str) -> None:
+    """Count, weigh, write files, and print."""
+    if shown.out is not None:
+        checked_suffix(shown.out)
+    workshop = workshop_of(db, shop)
+    with counted("counting", "rounds") as told_:
+        found = rate(workshop, wanted, lambda _what, n: told_(n))
+    if shown.out is not None:
+        note(f"{write_frame(shown.out, found.to_frame())} rows written to {shown.out}")
+    if shown.as_json:
+        print(json.dumps(as_document(found), indent=2))
+    else:
+        print("\n".join(rates_text(found, workshop.load_model(wanted.model), full=shown.full)))
+
+
+def as_document(rates: Rates) -> Any:
+    """Everything as plain values, for JSON."""
+    shares = [{**asdict(share), "is_few": share.is_few} for share in rates.shares]
+    return _plain({"schema_version": SCHEMA_VERSION, **asdict(rates), "shares": shares})
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Estimate):
+        return dict(zip(("share", "low", "high"), value, strict=True))
+    if isinstance(value, Mapping):
+        return {name: _plain(each) for name, each in value.items()}
+    return [_plain(each) for each in value] if isinstance(value, list | tuple) else value
+
+
+def rates_text(rates: Rates, model: Model, *, full: bool) -> Iterator[str]:
+    """Shares as text, a line each."""
+    words = words_for(rates, model)
+    what = rates.of.replace("_", " ")
+    by = " and ".join(each.replace("_", " ") for each in rates.by)
+    yield bold(f"Shares by {what}{', for each ' + by if by else ''}") + f"  ({rates.n_jobs:,} jobs that ended)"
+    yield from (wrapped(line, 2, 4) for line in _about(rates))
+    yield ""
+    yield from _all_jobs(rates, words)
+    if rates.trends:
+        yield ""
+        yield from _trends(rates.trends, words, rates.by[0])
+    if rates.groups and (full or not rates.trends):
+        yield from _groups(rates, words, full=full)
+    elif rates.trends:
+        yield wrapped(f"Every {rates.by[0]} by itself: --full.", 2)
+    yield ""
+    yield from (wrapped(line, 0, 2) for line in _beneath(rates))
+
+
+def words_for(rates: Rates, model: Model) -> Mapping[str, str]:
+    """Names as people say them."""
+    found = {NOTHING: "nothing faulty", SEVERAL: "two or more parts"}
+    for component in model.components.values():
+        found[component.id] = component.label
+        found |= {f"{component.id}.{m.id}": f"{component.short or component.id}: {m.label}" for m in component.modes}
+    return {share.name: found.get(share.name, share.name.replace("_", " ")) for share in rates.shares}
+
+
+def _about(rates: Rates) -> Iterator[str]:
+    """How the numbers came about."""
+    if rates.of not in (COMPONENT, MODE):
+        return
+    yield (
+        f"counted: of {rates.n_cured:,} jobs that a repair cured, those in which it was made on this part; a part that "
+        "was replaced is not surely the fault, and sets sent back are missing"
+    )
+    if rates.n_weighed:
+        sample = "" if rates.n_weighed > 0.99 * rates.n_jobs else ", drawn at random,"
+        numbers = (
+            "numbers learned from these jobs" if rates.model.endswith(f"@{LEARNED_HERE}")
+            else f"numbers of {rates.model}, " + ("learned from past jobs" if rates.numbers_jobs else "as in the file")
+        )  # fmt: skip
+        yield f"weighed: {rates.n_weighed:,} jobs{sample} each by all that is written of it ({numbers})"
+    else:
+        yield "labels alone; without --counted, jobs are weighed by all that is written of each"
+
+
+def _all_jobs(rates: Rates, words: Mapping[str, str]) -> Iterator[str]:
+    yield bold("All jobs") + "  (in brackets: 90 % interval)"
+    if rates.n_weighed:
+        rows = [("", "counted", "", "weighed")]
+        rows += [(words[s.name], _counts(s), told(s.by_count), told(s.by_jobs)) for s in rates.of_group()]
+        yield from table(rows, "lrrr")
+    else:
+        yield from table([(words[s.name], _counts(s), told(s.by_count)) for s in rates.of_group()], "lrr")
+
+
+def _counts(share: Share) -> str:
+    return "-" if share.counted is None else f"{share.counted:,}/{share.counted_of:,}"
+
+
+def _groups(rates: Rates, words: Mapping[str, str], *, full: bool) -> Iterator[str]:
+    names = [share.name for share in rates.of_group()]
+    kept = names if full else names[:MOST_NAMES]
+    shares = [share for share in rates.shares if share.values]
+    for name in kept:
+        yield ""
+        yield bold(words[name][:1].upper() + words[name][1:]) + _pull(rates.pull_jobs.get(name))
+        rows = [(_title(rates), "jobs", "counted", "weighed" if rates.n_weighed else "share", "pooled", "")]
+        rows += [_group_row(share) for share in shares if share.name == name]
+        yield from table(rows, "lrrrrl")
+    if len(kept) < len(names):
+        yield ""
+        yield wrapped(f"The other {len(names) - len(kept)}: --full.", 0)
+
+
+def _pull(pull: Estimate | None) -> str:
+    return "" if pull is None else f"  (pull: {pull.mean:,.0f} jobs, {pull.low:,.0f} to {pull.high:,.0f})"
+
+
+def _title(rates: Rates) -> str:
+    return ", ".join(each.replace("_", " ") for each in rates.by)
+
+
+def _group_row(share: Share) -> tuple[str, str, str, str, str, str]:
+    few = "few" if share.is_few else ""
+    own = share.by_jobs or share.by_count
+    return ", ".join(share.values), f"{share.jobs:,}", _counts(share), told(own), told(share.pooled), few
+
+
+def _trends(trends: Sequence[Trend], words: Mapping[str, str], period: str) -> Iterator[str]:
+    yield bold("Trends") + f"  (by {period}; odds against the rest)"
+    rows = [("", "changed at all", "odds in a year", "")]
+    for each in trends:
+        rows.append((words[each.name], percent(each.chance), _times(each.yearly), _direction(each.yearly)))
+    yield from table(rows, "lrrl")
+    for each in trends:
+        for change in each.changes:
+            when = change.after if change.first == change.last else f"{change.after} ({change.first} to {change.last})"
+            yield wrapped(
+                f"{words[each.name]}: changed after {when}, from {told(change.before_it)} to {told(change.after_it)}",
+                2,
+                4,
+            )
+
+
+def _direction(yearly: Estimate) -> str:
+    return "rising" if yearly.low > 1 else "falling" if yearly.high < 1 else ""
+
+
+def _times(factor: Estimate) -> str:
+    return f"x{factor.mean:.2f} ({factor.low:.2f} to {factor.high:.2f})"
+
+
+def _beneath(rates: Rates) -> Iterator[str]:
+    if rates.pull_jobs:
+        yield (
+            "pooled: drawn towards what all groups have in common, which counts for so many jobs (pull) as the groups' "
+            "differences say."
+        )
+    for why, n in rates.left_out:
+        yield f"left out of what was weighed, {n:,}: {why}"
+    if any(share.is_few for share in rates.shares):
+        yield f"few: fewer than {FEW_JOBS} jobs; by themselves these say little, so read the pooled share."
+    if rates.n_hidden:
+        yield (
+            f"{rates.n_hidden} people with fewer than {FEWEST_OF_SOMEBODY} jobs are not shown: chance would be taken "
+            "for skill."
+        )
+    if "technician" in rates.by:
+        yield "Who gets which sets is not chance: these shares say nothing of how well somebody works."
+
+
+def told(estimate: Estimate | None) -> str:
+    """A share with its interval: "52 % (47 to 56)"."""
+    if estimate is None:
+        return "-"
+    mean, low, high = (_whole(each) for each in estimate)
+    return f"{mean} % ({low} to {high})"
+
+
+def _whole(share: float) -> str:
+    """In per cent, small ones with a digit more."""
+    value = 100 * share
+    return f"{value:.1f}" if value < 9.95 else f"{value:.0f}"

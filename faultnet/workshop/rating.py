@@ -1,0 +1,69 @@
+"""Shares and rates of the shop's own jobs, or of files of past jobs."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from faultnet.analysis.rates import MOST_WEIGHED, Rates, rates
+from faultnet.analysis.targets import COMPONENT, MODE
+from faultnet.counting import count_patterns
+from faultnet.counting.ask import Source
+from faultnet.learning.learn import FEWEST_JOBS as FEWEST_TO_LEARN
+from faultnet.learning.learn import Told, learn
+from faultnet.store.voltages import read_voltages
+from faultnet.workshop.tuning import usual_case
+from faultnet.workshop.workshop import Workshop
+
+LEARNED_HERE = "these_jobs"
+"""The version of numbers that were learned from the jobs counted, and are kept nowhere."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What to count. files: past jobs as Parquet or CSV, none for the shop's own; the rest as of `rates`. as_is: the
+    model's numbers are used as they are; else, where nothing was learned yet, they are learned from these jobs first.
+    """
+
+    model: str
+    of: str = COMPONENT
+    by: Sequence[str] = ()
+    since: str = ""
+    before: str = ""
+    files: Sequence[Path] = ()
+    counted_only: bool = False
+    as_is: bool = False
+    most_jobs: int = MOST_WEIGHED
+    seed: int = 0
+
+
+def rate(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _n: None) -> Rates:
+    """Shares with the shop's meters, voltages and panel groups. Errors: as they say."""
+    model = workshop.load_model(wanted.model)
+    source: Source = [*wanted.files] or workshop.database
+    with workshop.database.read() as connection:
+        voltages = read_voltages(connection)
+    group_of, usual = workshop.shop.panel_groups.group_of, usual_case(workshop)
+    is_weighed = wanted.of in (COMPONENT, MODE) and not wanted.counted_only
+    if is_weighed and not wanted.as_is and not model.jobs_behind:
+        patterns = count_patterns(
+            source, model, since=wanted.since, before=wanted.before, voltages=voltages, group_of=group_of,
+            with_returned=False, most_jobs=wanted.most_jobs,
+        )  # fmt: skip
+        if patterns.n_jobs >= FEWEST_TO_LEARN:
+            learned = learn(model, patterns, usual=usual, n_starts=0, with_blanks=False, told=told)
+            model = learned.as_version(f"{model.id}@{LEARNED_HERE}")
+    told("weighing", 0)
+    return rates(
+        source,
+        model,
+        wanted.of,
+        wanted.by,
+        since=wanted.since,
+        before=wanted.before,
+        counted_only=wanted.counted_only,
+        voltages=voltages,
+        group_of=group_of,
+        usual=usual,
+        most_jobs=wanted.most_jobs,
+        seed=wanted.seed,
+    )
