@@ -202,7 +202,7 @@ class _Found:
     def overall(self) -> float:
         """Its share of all jobs, to sort by."""
         best = self.shares[()].best
-        return 0.0 if best is None else best.mean
+        return 0.0 if best is None else best.value
 
 
 def _targets(labels: Labels, weighed: Weighed | None) -> list[Target]:

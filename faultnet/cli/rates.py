@@ -142,7 +142,7 @@ def _groups(rates: Rates, words: Mapping[str, str], *, full: bool) -> Iterator[s
 
 
 def _pull(pull: Estimate | None) -> str:
-    return "" if pull is None else f"  (pull: {pull.mean:,.0f} jobs, {pull.low:,.0f} to {pull.high:,.0f})"
+    return "" if pull is None else f"  (pull: {pull.value:,.0f} jobs, {pull.low:,.0f} to {pull.high:,.0f})"
 
 
 def _title(rates: Rates) -> str:
@@ -176,7 +176,7 @@ def _direction(yearly: Estimate) -> str:
 
 
 def _times(factor: Estimate) -> str:
-    return f"x{factor.mean:.2f} ({factor.low:.2f} to {factor.high:.2f})"
+    return f"x{factor.value:.2f} ({factor.low:.2f} to {factor.high:.2f})"
 
 
 def _beneath(rates: Rates) -> Iterator[str]:

@@ -63,13 +63,14 @@ ORDER BY {places}"""
 
 def cure_lookup(model: Model) -> Lookup:
     """What cured the set, from what was done: the repairs of the last entry after which it worked, joined by +."""
-    return Lookup("as_cure", ("afterwards",), lambda cells: _cure(model, cells[0]))
+    return Lookup("as_cure", ("afterwards",), lambda cells: "+".join(cured_by(model, cells[0])))
 
 
-def _cure(model: Model, afterwards: str) -> str:
+def cured_by(model: Model, afterwards: str) -> tuple[str, ...]:
+    """The repairs after which the set worked, from what was done, as it is kept; none where it did not."""
     for item in reversed(parted(afterwards)):
         name, _, state = item.partition("=")
-        repairs = name.split("+")
+        repairs = tuple(name.split("+"))
         if all(repair in model.repairs for repair in repairs):
-            return name if state == "works" else ""
-    return ""
+            return tuple(sorted(repairs)) if state == "works" else ()
+    return ()
