@@ -55,8 +55,8 @@ class Lifetimes:
     def tally(self) -> "Tally":
         """The rows put together by time."""
         times, place = np.unique(self.times, return_inverse=True)
-        left: Floats = np.bincount(place, weights=self.weights, minlength=len(times))
-        events: Floats = np.bincount(place, weights=self.weights * self.is_event, minlength=len(times))
+        left = np.bincount(place, weights=self.weights, minlength=len(times)).astype(np.float64)
+        events = np.bincount(place, weights=self.weights * self.is_event, minlength=len(times)).astype(np.float64)
         return Tally(times, events, np.cumsum(left[::-1])[::-1])
 
 

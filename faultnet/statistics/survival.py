@@ -124,7 +124,7 @@ def kaplan_meier(lifetimes: Lifetimes, level: float = 0.9) -> SurvivalCurve:
     _check(level)
     tally = lifetimes.tally()
     seen = tally.with_events()
-    survival: Floats = np.cumprod(1 - seen.events / seen.at_risk)
+    survival = np.cumprod(1 - seen.events / seen.at_risk, dtype=np.float64)
     variance = _greenwood(seen)
     low, high = _log_log_band(survival, variance, float(norm.ppf((1 + level) / 2)))
     low_all, high_all = _whole_band(survival, variance, lifetimes.n, level)
