@@ -187,7 +187,7 @@ def test_the_curve_at_a_time() -> None:
     curve = kaplan_meier(SIX_MP)
     at = {time: curve.at(time) for time in (0.0, 5.9, 6.0, 9.5, 35.0, 35.1)}
     assert at[35.1] is None
-    assert [at[t].mean for t in (0.0, 5.9, 6.0, 9.5, 35.0)] == [1, 1, *curve.survival[[0, 1, 6]]]  # type: ignore[union-attr]
+    assert [at[t].value for t in (0.0, 5.9, 6.0, 9.5, 35.0)] == [1, 1, *curve.survival[[0, 1, 6]]]  # type: ignore[union-attr]
     assert at[5.9].low == pytest.approx(0.05 ** (1 / 21))  # type: ignore[union-attr]
     assert binom.cdf(0, 21, 1 - 0.05 ** (1 / 21)) == pytest.approx(0.05)  # no event of 21, by the binomial
     assert [curve.at_risk_at(t) for t in (0, 6, 6.5, 35, 36)] == [21, 21, 17, 1, 0]

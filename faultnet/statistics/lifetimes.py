@@ -57,21 +57,23 @@ class Lifetimes:
         times, place = np.unique(self.times, return_inverse=True)
         left = np.bincount(place, weights=self.weights, minlength=len(times)).astype(np.float64)
         events = np.bincount(place, weights=self.weights * self.is_event, minlength=len(times)).astype(np.float64)
-        return Tally(times, events, np.cumsum(left[::-1])[::-1])
+        return Tally(times, events, left - events, np.cumsum(left[::-1])[::-1])
 
 
 @dataclass(frozen=True, eq=False)
 class Tally:
     """What happened at each time: all ``(n_times,)``, the times distinct and rising.
 
-    at_risk: units not gone before the time. Where an event and a censoring fall together, the event came first.
+    censored: units gone without an event. at_risk: units not gone before the time. Where an event and a censoring fall
+    together, the event came first.
     """
 
     times: Floats
     events: Floats
+    censored: Floats
     at_risk: Floats
 
     def with_events(self) -> "Tally":
         """The times at which an event came."""
         kept = self.events > 0
-        return Tally(self.times[kept], self.events[kept], self.at_risk[kept])
+        return Tally(self.times[kept], self.events[kept], self.censored[kept], self.at_risk[kept])

@@ -12,6 +12,7 @@ from scipy.stats import norm
 
 from faultnet.cpt import Floats
 from faultnet.statistics.bands import critical_value
+from faultnet.statistics.estimate import Estimate, check_level
 from faultnet.statistics.lifetimes import Lifetimes, Tally
 
 _ROUNDING = 1e-12
@@ -19,15 +20,6 @@ _ROUNDING = 1e-12
 
 WHOLE_CURVE = (0.05, 0.95)
 """The band of the whole curve holds from the time its own information is this share of all, to that one."""
-
-
-@dataclass(frozen=True)
-class Share:
-    """A share of units with its interval."""
-
-    mean: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -61,7 +53,7 @@ class SurvivalCurve:
     n_events: float
     tally: Tally
 
-    def at(self, time: float) -> Share | None:
+    def at(self, time: float) -> Estimate | None:
         """The share without an event after this time; None past the longest time that a unit was watched.
 
         Before the first event it is 1, and its interval that of no event among those still watched (Clopper & Pearson
@@ -71,8 +63,8 @@ class SurvivalCurve:
             return None
         step = int(np.searchsorted(self.times, time, side="right")) - 1
         if step >= 0:
-            return Share(float(self.survival[step]), float(self.low[step]), float(self.high[step]))
-        return Share(1.0, float(((1 - self.level) / 2) ** (1 / self.at_risk_at(time))), 1.0)
+            return Estimate(float(self.survival[step]), float(self.low[step]), float(self.high[step]))
+        return Estimate(1.0, float(((1 - self.level) / 2) ** (1 / self.at_risk_at(time))), 1.0)
 
     def at_risk_at(self, time: float) -> float:
         """How many units are watched at this time and had no event before."""
@@ -121,7 +113,7 @@ def kaplan_meier(lifetimes: Lifetimes, level: float = 0.9) -> SurvivalCurve:
     (Kalbfleisch & Prentice 1980); band of the whole curve with equal precision (Nair 1984) on the same scale. Without
     any event the arrays are empty, and `SurvivalCurve.at` still answers.
     """
-    _check(level)
+    check_level(level)
     tally = lifetimes.tally()
     seen = tally.with_events()
     survival = np.cumprod(1 - seen.events / seen.at_risk, dtype=np.float64)
@@ -137,17 +129,12 @@ def nelson_aalen(lifetimes: Lifetimes, level: float = 0.9) -> CumulativeHazard:
 
     Variance: events over the square of units at risk, summed (Aalen 1978); interval on the scale of the logarithm.
     """
-    _check(level)
+    check_level(level)
     seen = lifetimes.tally().with_events()
     hazard = np.cumsum(seen.events / seen.at_risk)
     deviation = np.sqrt(np.cumsum(seen.events / seen.at_risk**2))
     times = np.exp(norm.ppf((1 + level) / 2) * deviation / hazard)
     return CumulativeHazard(seen.times, seen.at_risk, seen.events, hazard, hazard / times, hazard * times, level)
-
-
-def _check(level: float) -> None:
-    if not 0 < level < 1:
-        raise ValueError(f"a level above 0 and below 1, not {level}")
 
 
 def _greenwood(seen: Tally) -> Floats:
