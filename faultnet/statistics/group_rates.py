@@ -16,17 +16,25 @@ from faultnet.errors import TooLittleData
 from faultnet.statistics.estimate import Estimate, check_level
 from faultnet.statistics.occurrences import Gamma, check_counts
 
-_ANGLES = (1e-4, np.pi / 2 - 1e-3)
-"""Arc tangents of the spread that are looked at: from nearly none to a thousand times the mean."""
+_LOG_SPREADS = (-16.0, 7.0)
+"""Logarithms of the spread that are looked at: from none to a thousand times the mean."""
 
-_SPREADS, _MEANS, _FAR, _ZOOMS = 32, 37, 10.0, 8
+_SPREADS, _MEANS, _FAR, _ZOOMS = 80, 81, 10.0, 8
 """Points of the spread and, beside each, of the mean; deviations of that either way; closer looks at the spread."""
+
+_STIRLING = 1e5
+"""Shapes past this go by Stirling's formula, as differences of their gamma functions would lose their digits."""
+
+_RULE_OF_THREE = 3.0
+"""Events that a rate may be worth of which none was seen (at 95 %): the mean is looked for around so many more."""
 
 _LEAST = 1e-9
 """Points with less chance than this times the likeliest are left out."""
 
 _LOG_SHAPES, _SHAPES = (-6.0, 16.0), 45
 _REACH, _HALVINGS = 80.0, 60
+_NOTHING, _CLOSE = 1e-300, 1e-10
+_GRID = 1000
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,20 +57,23 @@ def group_rates(events: npt.ArrayLike, exposure: npt.ArrayLike, level: float = 0
     """The rates of groups with so many events in so much exposure, ``(n_groups,)`` each, partially pooled.
 
     Beforehand the spread is half-Cauchy with scale 1 (Gelman 2006; Polson & Scott 2012), and the logarithm of the mean
-    a hyperbolic secant around all events and one half over all exposure, of standard deviation pi: both can be, and so
-    what comes of them, also where no group had any event. ValueError for shapes that differ, negative numbers, or a
-    group without exposure.
+    a hyperbolic secant of standard deviation pi around three events more than were seen over all exposure: both can be,
+    and so what comes of them, also where no group had any event. Simulated, rates are above their interval of 90 % up
+    to 10 % of the time where all groups together have three events or fewer, else about 5 %.
+
+    ValueError for shapes that differ, negative numbers, or a group without exposure.
     """
     check_level(level)
     x, e = _checked(events, exposure)
-    means, shapes, chances = _posterior(x, e)
+    points = _posterior(x, e)
     # Given mean and spread a group's rate is gamma again, by its own events and exposure.
-    own = shapes[:, None] + x
-    scales = 1 / (shapes[:, None] / means[:, None] + e)
+    shapes = np.exp(-2 * points.log_spreads)[:, None] + x
+    scales = 1 / (np.exp(-2 * points.log_spreads - points.log_means)[:, None] + e)
     tails = (1 - level) / 2, (1 + level) / 2
-    low, high = (_quantiles(chances, own, scales, tail) for tail in tails)
-    overall, spread = (_middle(values, chances, tails) for values in (means, shapes**-0.5))
-    return GroupRates(chances @ (own * scales), low, high, overall, spread, level)
+    low, high = (_quantiles(points.chances, shapes, scales, tail) for tail in tails)
+    overall = _middle(points.log_means, points.mean_steps, points.chances, tails)
+    spread = _middle(points.log_spreads, points.spread_steps, points.chances, tails)
+    return GroupRates(points.chances @ (shapes * scales), low, high, overall, spread, level)
 
 
 def likeliest_gamma(events: npt.ArrayLike, exposure: npt.ArrayLike) -> Gamma:
@@ -97,46 +108,62 @@ def _checked(events: npt.ArrayLike, exposure: npt.ArrayLike) -> tuple[Floats, Fl
     return x, e
 
 
-def _posterior(events: Floats, exposure: Floats) -> tuple[Floats, Floats, Floats]:
-    """Means, shapes and the chance of each pair, ``(n_points,)``, where the posterior is: found by looking closer."""
-    low, high = _ANGLES
+@dataclass(frozen=True, eq=False)
+class _Points:
+    """Pairs of mean and spread, how far in the logarithm each stands for, and its chance: all ``(n_points,)``."""
+
+    log_means: Floats
+    mean_steps: Floats
+    log_spreads: Floats
+    spread_steps: Floats
+    chances: Floats
+
+
+def _posterior(events: Floats, exposure: Floats) -> _Points:
+    """The posterior of mean and spread, on points where it is: found by looking closer."""
+    low, high = _LOG_SPREADS
     for _ in range(_ZOOMS):
-        step = (high - low) / _SPREADS
-        angles = low + step * (np.arange(_SPREADS) + 0.5)
-        shapes = np.tan(angles) ** -2
-        logs, means = _by_mean(shapes, events, exposure)
-        by_angle = np.logaddexp.reduce(logs, axis=1)
-        kept = angles[by_angle > by_angle.max() + np.log(_LEAST)]
-        near = max(kept[0] - 1.5 * step, _ANGLES[0]), min(kept[-1] + 1.5 * step, _ANGLES[1])
+        spreads = np.linspace(low, high, _SPREADS)
+        logs, means, steps = _by_mean(np.exp(-2 * spreads), events, exposure)
+        logs -= np.logaddexp(spreads, -spreads)[:, None]  # a half-Cauchy, in steps of the logarithm
+        by_spread = np.logaddexp.reduce(logs, axis=1)
+        kept = spreads[by_spread > by_spread.max() + np.log(_LEAST)]
+        step = spreads[1] - spreads[0]
+        near = max(kept[0] - step, low), min(kept[-1] + step, high)
         if near[1] - near[0] > 0.8 * (high - low):
             break
         low, high = near
     chances = np.exp(logs - logs.max())
     there = chances > _LEAST
-    return means[there], np.broadcast_to(shapes[:, None], logs.shape)[there], chances[there] / chances[there].sum()
+
+    def at_each(by_spread: Floats) -> Floats:
+        repeated: Floats = np.repeat(by_spread[:, None], _MEANS, axis=1)[there]
+        return repeated
+
+    shares = chances[there] / chances[there].sum()
+    return _Points(means[there], at_each(steps), at_each(spreads), at_each(np.full_like(spreads, step)), shares)
 
 
-def _by_mean(shapes: Floats, events: Floats, exposure: Floats) -> tuple[Floats, Floats]:
-    """Log posteriors beside each shape, steps between means included, and the means: ``(n_shapes, n_means)`` each.
+def _by_mean(shapes: Floats, events: Floats, exposure: Floats) -> tuple[Floats, Floats, Floats]:
+    """Log posteriors beside each shape, and logarithms of the means they are at, ``(n_shapes, n_means)`` each.
 
-    Steps between shapes are those of the spread's arc tangent, in which a half-Cauchy is flat.
+    Steps between the means, ``(n_shapes,)``, come last and are in the posteriors, as is what was believed of the mean
+    beforehand; of the spread it is not yet.
     """
-    tops = _top(shapes, events, exposure, 1.0)
+    centre, tops = _centre(events, exposure), _top(shapes, events, exposure, 1.0)
     m = np.exp(tops)[:, None] * exposure
     a = shapes[:, None]
-    curvature = ((a + events) * a * m / (a + m) ** 2).sum(axis=1) + np.cosh(
-        (tops - _centre(events, exposure)) / 2
-    ) ** -2 / 4
+    curvature = ((a + events) * a * m / (a + m) ** 2).sum(axis=1) + np.cosh((tops - centre) / 2) ** -2 / 4
     step = 2 * _FAR / (_MEANS - 1) / np.sqrt(curvature)
     logs = tops[:, None] + step[:, None] * (np.arange(_MEANS) - (_MEANS - 1) / 2)
-    off = (logs - _centre(events, exposure)) / 2
+    off = (logs - centre) / 2
     posterior = _log_likelihoods(shapes, logs, events, exposure) - np.logaddexp(off, -off) + np.log(step)[:, None]
-    return posterior, np.exp(logs)
+    return posterior, logs, step
 
 
 def _centre(events: Floats, exposure: Floats) -> float:
-    """The logarithm of the rate that the mean is looked for around."""
-    return float(np.log((events.sum() + 0.5) / exposure.sum()))
+    """The logarithm of the rate that the mean is looked for around; its tails are the powers one half of the rate."""
+    return float(np.log((events.sum() + _RULE_OF_THREE) / exposure.sum()))
 
 
 def _log_likelihoods(shapes: Floats, log_means: Floats, events: Floats, exposure: Floats) -> Floats:
@@ -144,9 +171,18 @@ def _log_likelihoods(shapes: Floats, log_means: Floats, events: Floats, exposure
     values = np.empty_like(log_means)
     for number, a in enumerate(shapes):
         relative = np.exp(log_means[number])[:, None] * exposure / a
-        by_shape = (gammaln(events + a) - gammaln(a) - events * np.log(a)).sum()
+        by_shape = _log_rising(events, a).sum()
         values[number] = by_shape + events.sum() * log_means[number] - np.log1p(relative) @ (a + events)
     return values
+
+
+def _log_rising(events: Floats, a: float) -> Floats:
+    """log of a (a + 1) ... (a + events - 1) / a**events: ``(n_groups,)``."""
+    if a < _STIRLING:
+        exact: Floats = gammaln(events + a) - gammaln(a) - events * np.log(a)
+        return exact
+    near: Floats = (events + a - 0.5) * np.log1p(events / a) - events + (1 / (events + a) - 1 / a) / 12
+    return near
 
 
 def _top(shapes: Floats, events: Floats, exposure: Floats, prior: float) -> Floats:
@@ -168,23 +204,28 @@ def _top(shapes: Floats, events: Floats, exposure: Floats, prior: float) -> Floa
 def _quantiles(chances: Floats, shapes: Floats, scales: Floats, tail: float) -> Floats:
     """The rate that the mixture of gammas of each group is below with this chance: ``(n_groups,)``.
 
-    shapes, scales: ``(n_points, n_groups)``. By halving between the quantiles of the gammas.
+    shapes, scales: ``(n_points, n_groups)``. By Newton's steps in the logarithm, between the quantiles of the gammas,
+    and by halving where a step leaves what is left of that.
     """
-    ends = np.log(np.maximum(gammaincinv(shapes, tail) * scales, 1e-300))
+    ends = np.log(np.maximum(gammaincinv(shapes, tail) * scales, _NOTHING))
     low, high = ends.min(axis=0), ends.max(axis=0)
+    constant, at = gammaln(shapes), (low + high) / 2
     for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        below = chances @ gammainc(shapes, np.exp(middle) / scales) < tail
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-        if np.all(high - low < 1e-10):
+        relative = np.exp(at) / scales
+        excess = chances @ gammainc(shapes, relative) - tail
+        density = chances @ np.exp(shapes * np.log(relative) - relative - constant)
+        low, high = np.where(excess < 0, at, low), np.where(excess < 0, high, at)
+        step = at - excess / np.maximum(density, _NOTHING)
+        before, at = at, np.where((step >= low) & (step <= high), step, (low + high) / 2)
+        if np.all(np.abs(at - before) < _CLOSE):
             break
-    rates: Floats = np.exp((low + high) / 2)
+    rates: Floats = np.exp(at)
     return rates
 
 
-def _middle(values: Floats, chances: Floats, tails: tuple[float, float]) -> Estimate:
-    """The median and the interval of values with these chances."""
-    order = np.argsort(values)
-    below = np.cumsum(chances[order]) - chances[order] / 2
-    middle, low, high = np.exp(np.interp([0.5, *tails], below, np.log(values[order])))
+def _middle(logs: Floats, steps: Floats, chances: Floats, tails: tuple[float, float]) -> Estimate:
+    """The median and the interval of a number with these logarithms, each spread over its step: ``(n_points,)``."""
+    grid = np.linspace((logs - steps).min(), (logs + steps).max(), _GRID)
+    below = [float(chances @ np.clip((each - logs) / steps + 0.5, 0.0, 1.0)) for each in grid]
+    middle, low, high = np.exp(np.interp([0.5, *tails], below, grid))
     return Estimate(float(middle), float(low), float(high))
