@@ -19,7 +19,7 @@ from faultnet.statistics.occurrences import Gamma, check_counts
 _LOG_SPREADS = (-16.0, 7.0)
 """Logarithms of the spread that are looked at: from none to a thousand times the mean."""
 
-_SPREADS, _MEANS, _FAR, _ZOOMS = 80, 81, 10.0, 8
+_SPREADS, _MEANS, _FAR, _ZOOMS = 48, 81, 10.0, 8
 """Points of the spread and, beside each, of the mean; deviations of that either way; closer looks at the spread."""
 
 _STIRLING = 1e5
@@ -42,7 +42,8 @@ class GroupRates:
     """The rate of each group: mean, low and high, ``(n_groups,)``, at this level, in events per unit of exposure.
 
     overall: the mean of the rates that groups are drawn from. spread: the standard deviation of those over their mean,
-    0 if all groups were alike. Of both the middle, the half of the posterior being on either side.
+    0 if all groups were alike. Of both the middle, half of the posterior being on either side; their intervals hold the
+    chance they say to within .003.
     """
 
     mean: Floats
@@ -219,7 +220,7 @@ def _quantiles(chances: Floats, shapes: Floats, scales: Floats, tail: float) -> 
         before, at = at, np.where((step >= low) & (step <= high), step, (low + high) / 2)
         if np.all(np.abs(at - before) < _CLOSE):
             break
-    rates: Floats = np.exp(at)
+    rates: Floats = np.where(at > np.log(_NOTHING) + 1, np.exp(at), 0.0)
     return rates
 
 
