@@ -289,7 +289,7 @@ def test_order_and_unit_of_groups() -> None:
 
 
 def test_groups_without_any_event() -> None:
-    """Less than Jeffreys says of each alone, and not nothing: of the order of half an event in all there is. A lower end may be 0."""
+    """Less than Jeffreys says of each alone, and not nothing: about half an event in all there is."""
     found = group_rates([0, 0, 0, 0], [10] * 4)
     assert 0.2 / 40 < found.mean[0] < 1 / 40
     assert 1 / 40 < found.high[0] < gamma_rate(0, 10).high

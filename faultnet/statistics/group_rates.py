@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.interpolate import CubicSpline
 from scipy.optimize import minimize_scalar
 from scipy.special import gammainc, gammaincinv, gammaln
 
@@ -73,7 +74,7 @@ def group_rates(events: npt.ArrayLike, exposure: npt.ArrayLike, level: float = 0
     tails = (1 - level) / 2, (1 + level) / 2
     low, high = (_quantiles(points.chances, shapes, scales, tail) for tail in tails)
     overall = _middle(points.log_means, points.mean_steps, points.chances, tails)
-    spread = _middle(points.log_spreads, points.spread_steps, points.chances, tails)
+    spread = _middle_of_curve(points.spreads, points.by_spread, tails)
     return GroupRates(points.chances @ (shapes * scales), low, high, overall, spread, level)
 
 
@@ -111,13 +112,17 @@ def _checked(events: npt.ArrayLike, exposure: npt.ArrayLike) -> tuple[Floats, Fl
 
 @dataclass(frozen=True, eq=False)
 class _Points:
-    """Pairs of mean and spread, how far in the logarithm each stands for, and its chance: all ``(n_points,)``."""
+    """Pairs of mean and spread, how far in the logarithm each mean stands for, and their chance: all ``(n_points,)``.
+
+    by_spread: the log posterior of the spread by itself at the logarithms `spreads`, even steps, ``(n_spreads,)``.
+    """
 
     log_means: Floats
     mean_steps: Floats
     log_spreads: Floats
-    spread_steps: Floats
     chances: Floats
+    spreads: Floats
+    by_spread: Floats
 
 
 def _posterior(events: Floats, exposure: Floats) -> _Points:
@@ -142,7 +147,7 @@ def _posterior(events: Floats, exposure: Floats) -> _Points:
         return repeated
 
     shares = chances[there] / chances[there].sum()
-    return _Points(means[there], at_each(steps), at_each(spreads), at_each(np.full_like(spreads, step)), shares)
+    return _Points(means[there], at_each(steps), at_each(spreads), shares, spreads, by_spread)
 
 
 def _by_mean(shapes: Floats, events: Floats, exposure: Floats) -> tuple[Floats, Floats, Floats]:
@@ -229,4 +234,13 @@ def _middle(logs: Floats, steps: Floats, chances: Floats, tails: tuple[float, fl
     grid = np.linspace((logs - steps).min(), (logs + steps).max(), _GRID)
     below = [float(chances @ np.clip((each - logs) / steps + 0.5, 0.0, 1.0)) for each in grid]
     middle, low, high = np.exp(np.interp([0.5, *tails], below, grid))
+    return Estimate(float(middle), float(low), float(high))
+
+
+def _middle_of_curve(logs: Floats, curve: Floats, tails: tuple[float, float]) -> Estimate:
+    """The same of a number with this log posterior at even steps of its logarithm, smooth in between."""
+    grid = np.linspace(logs[0], logs[-1], _GRID)
+    density = np.exp(CubicSpline(logs, curve - curve.max())(grid))
+    below = np.cumsum(density) - density / 2
+    middle, low, high = np.exp(np.interp([0.5, *tails], below / below[-1], grid))
     return Estimate(float(middle), float(low), float(high))
