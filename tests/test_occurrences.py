@@ -228,7 +228,7 @@ def test_rates_of_groups_by_brute_force() -> None:
         points, place = np.unique(values, return_inverse=True)
         share = np.bincount(place, weights=chances)
         for limit, chance in ((estimate.low, 0.05), (estimate.value, 0.5), (estimate.high, 0.95)):
-            assert np.interp(limit, points, np.cumsum(share) - share / 2) == pytest.approx(chance, abs=3e-3)
+            assert np.interp(limit, points, np.cumsum(share) - share / 2) == pytest.approx(chance, abs=1e-3)
 
 
 def drawn(seed: int, n: int, shape: float, mean: float, exposure: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

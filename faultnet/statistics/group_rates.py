@@ -44,7 +44,7 @@ class GroupRates:
 
     overall: the mean of the rates that groups are drawn from. spread: the standard deviation of those over their mean,
     0 if all groups were alike. Of both the middle, half of the posterior being on either side; their intervals hold the
-    chance they say to within .003.
+    chance they say to within .001.
     """
 
     mean: Floats
