@@ -1,7 +1,7 @@
 """Repaired sets by how long they were home before they were reported back, or until nobody knows any more."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
