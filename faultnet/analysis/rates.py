@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from faultnet.analysis.in_service import InService, Occurrence, occurrences, of_cause
 from faultnet.analysis.labels import Labels, labels_of
 from faultnet.analysis.targets import COMPONENT, MODE, NOTHING, SEVERAL, Target, name_of, targets_of
 from faultnet.analysis.trends import Trend, trend
@@ -37,7 +38,8 @@ class Share:
     values: of the columns counted by, none for all jobs; jobs: in the group. name: a component, `component.mode`, or a
     value of the column asked for. counted: jobs that say so by their label, of counted_of that have one; None where
     labels do not tell. by_count: from these; by_jobs: from all jobs, each weighed by what it says; pooled: the same,
-    drawn towards the other groups. None where it was not asked for or cannot be told.
+    drawn towards the other groups. per_1000: such jobs per 1,000 set-years, where it is known how many sets are in
+    service. None where it was not asked for or cannot be told.
     """
 
     values: Values
@@ -48,6 +50,7 @@ class Share:
     by_count: Estimate | None
     by_jobs: Estimate | None
     pooled: Estimate | None
+    per_1000: Estimate | None = None
 
     @property
     def is_few(self) -> bool:
@@ -69,7 +72,8 @@ class Rates:
     worked; n_weighed: jobs that were weighed, fewer where a sample was drawn; numbers_jobs: past jobs behind the
     model's numbers. shares: of all jobs first, the most frequent first; then of each group. pull_jobs: of each name,
     for how many jobs the groups' common share counts. trends: where jobs were counted by month or year. left_out: jobs
-    that could not be weighed, with the reason; n_hidden: people who did too few jobs to be told of.
+    that could not be weighed, with the reason; n_hidden: people who did too few jobs to be told of. occurrences: jobs
+    of all sets and of every group per 1,000 set-years, where it is known how many are in service.
     """
 
     model: str
@@ -84,6 +88,7 @@ class Rates:
     trends: tuple[Trend, ...]
     left_out: tuple[tuple[str, int], ...]
     n_hidden: int = 0
+    occurrences: tuple[Occurrence, ...] = ()
 
     def of_group(self, *values: str) -> tuple[Share, ...]:
         """The shares of a group; without values those of all jobs."""
@@ -104,9 +109,9 @@ class Rates:
 def _cells(share: Share, by: Sequence[str]) -> dict[str, object]:
     cells: dict[str, object] = dict(zip(by, share.values or ("",) * len(by), strict=True))
     cells |= {"name": share.name, "jobs": share.jobs, "counted": share.counted, "counted_of": share.counted_of}
-    for what in ("by_count", "by_jobs", "pooled"):
+    for what in ("by_count", "by_jobs", "pooled", "per_1000"):
         told: Estimate | None = getattr(share, what)
-        for end, value in zip(("share", "low", "high"), told or (None,) * 3, strict=True):
+        for end, value in zip(("value", "low", "high"), told or (None,) * 3, strict=True):
             cells[f"{what}_{end}"] = value
     return {**cells, "is_few": share.is_few}
 
@@ -120,6 +125,7 @@ def rates(
     since: str = "",
     before: str = "",
     counted_only: bool = False,
+    in_service: InService | None = None,
     voltages: Collection[Entry] = (),
     group_of: Callable[[str], str] = str,
     usual: Case | None = None,
@@ -131,8 +137,9 @@ def rates(
 
     source: a shop's open database, or Parquet or CSV files as of `history export`; `of`: `component`, `mode`, or one of
     the columns that jobs can be counted by; since, before: days. The model's numbers are used as they are: learn them
-    first. counted_only: labels alone, at once whatever the size. voltages, group_of, usual: the shop's list, its panel
-    groups, its meters. most_jobs: weighed at most, of Parquet files; n_draws, seed: of the model's numbers.
+    first. counted_only: labels alone, at once whatever the size. in_service: sets in service by the same columns.
+    voltages, group_of, usual: the shop's list, its panel groups, its meters. most_jobs: weighed at most, of Parquet
+    files; n_draws, seed: of the model's numbers.
 
     UsageProblem, FileProblem, StoreProblem: as they say. TooLittleData: fewer than 10 jobs ended.
     """
@@ -158,7 +165,8 @@ def rates(
         left_out = tuple((each.why, each.jobs) for each in patterns.left_out)
         if weighed.n_impossible:
             left_out += (("what was seen cannot all be true by the model's numbers", round(weighed.n_impossible)),)
-    found = [_found(number, target, labels, weighed) for number, target in enumerate(_targets(labels, weighed))]
+    base = {} if in_service is None else in_service.set_years
+    found = [_found(number, target, labels, weighed, base) for number, target in enumerate(_targets(labels, weighed))]
     _sort(found, of)
     return Rates(
         model=model.version,
@@ -173,6 +181,7 @@ def rates(
         trends=tuple(each.trend for each in found if each.trend is not None),
         left_out=left_out,
         n_hidden=len(labels.hidden),
+        occurrences=() if in_service is None else occurrences({v: labels.jobs[v] for v in labels.groups}, in_service),
     )
 
 
@@ -220,17 +229,19 @@ def _sort(found: list[_Found], of: str) -> None:
         found.sort(key=lambda each: (each.name in (NOTHING, SEVERAL, NOT_WRITTEN), -each.overall))
 
 
-def _found(number: int, target: Target, labels: Labels, weighed: Weighed | None) -> _Found:
+def _found(
+    number: int, target: Target, labels: Labels, weighed: Weighed | None, set_years: Mapping[Values, float]
+) -> _Found:
     groups = labels.groups
     counts = [labels.count(values, target) for values in groups]
-    by_count = [None if x is None or not of else jeffreys(x, of) for x, of in counts]
     draws: list[OverShares] = []
     if weighed is not None:
         draws = [_by_group(weighed, number, draw, labels) for draw in range(len(weighed.said))]
     elif all(x is not None for x, _ in counts):
         draws = [of_counts([x or 0 for x, _ in counts], [of for _, of in counts])]
     drawn = draws[1:] or draws  # the model's own numbers only where nothing else was drawn
-    by_jobs = unpooled(*drawn).estimates() if weighed is not None else [None] * len(groups)
+    posterior = unpooled(*drawn) if drawn else None
+    by_jobs = posterior.estimates() if posterior is not None and weighed is not None else [None] * len(groups)
     named = [n for n, values in enumerate(groups) if values and NOT_WRITTEN not in values]
     for_groups: dict[int, Estimate] = {}
     pull = None
@@ -238,11 +249,14 @@ def _found(number: int, target: Target, labels: Labels, weighed: Weighed | None)
         together = pooled(*(each.only(named) for each in drawn))
         pull, for_groups = together.pull_jobs, dict(zip(named, together.of_groups.estimates(), strict=True))
     name = name_of(target)
-    each = zip(groups, counts, by_count, by_jobs, strict=True)
-    shares = {
-        values: Share(values, name, labels.jobs[values], x, of, counted, weighed_, for_groups.get(n))
-        for n, (values, (x, of), counted, weighed_) in enumerate(each)
-    }
+    shares = {}
+    for n, (values, (x, of)) in enumerate(zip(groups, counts, strict=True)):
+        per_1000 = None
+        if posterior is not None and set_years.get(values, 0.0) > 0:
+            per_1000 = of_cause(labels.jobs[values], set_years[values], posterior.values[n], posterior.shares)
+        by_count = None if x is None or not of else jeffreys(x, of)
+        jobs = labels.jobs[values]
+        shares[values] = Share(values, name, jobs, x, of, by_count, by_jobs[n], for_groups.get(n), per_1000)
     told = None
     if draws and labels.by in (("month",), ("year",)):
         told = trend(name, [groups[n][0] for n in named], draws[0].only(named))

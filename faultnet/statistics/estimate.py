@@ -14,7 +14,7 @@ LEVEL = 0.90
 
 
 class Estimate(NamedTuple):
-    """A number and the ends of the central interval that holds it, with the chance asked for; one may be infinite."""
+    """A number, and the ends of its central interval, of which one may be infinite."""
 
     value: float
     low: float
