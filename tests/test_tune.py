@@ -15,7 +15,6 @@ from learners import JOBS, aim_of, model_of, pattern, tiny_aim
 from scipy.special import betaln
 from small_models import TINY
 
-from faultnet.cli.as_text import numbers_words
 from faultnet.cli.tune import tuned_json, tuned_text
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
@@ -24,6 +23,7 @@ from faultnet.learning.information import information, scores_of
 from faultnet.learning.learn import learn
 from faultnet.learning.pooling import FACTORS, factor_chances
 from faultnet.model.chances import SHARES, chances_of
+from faultnet.model.words import numbers_words
 from faultnet.patterns import Patterns
 from faultnet.workshop.tuning import Tuned, Wanted, tune
 from faultnet.workshop.versions import accept, number_in_use, take_back

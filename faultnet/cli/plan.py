@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from time import monotonic
 
-from faultnet.cli.as_json import disclaimer
 from faultnet.cli.as_text import model_line, understood
 from faultnet.cli.plan_json import plan_json
 from faultnet.cli.plan_words import (
@@ -16,14 +15,14 @@ from faultnet.cli.plan_words import (
     costs,
     heading,
     left_aside,
-    outcome_words,
     stop_words,
-    suspects_words,
 )
 from faultnet.cli.terminal import bold, columns, table, wrapped
 from faultnet.cli.typed import Asked, Understood, understand
 from faultnet.errors import UsageProblem
+from faultnet.model.words import disclaimer
 from faultnet.plan import Branch, Plan, PlanStep, make_plan
+from faultnet.plan.words import outcome_words, suspects_words
 from faultnet.words import percent
 
 SHEETS = (".html", ".pdf")
