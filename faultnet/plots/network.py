@@ -1,0 +1,229 @@
+"""The network of a model in layers: what can be at fault above, what can be seen below, and how they hang together."""
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from faultnet.case import Case
+from faultnet.diagnosis import Diagnosis
+from faultnet.model import Model
+from faultnet.plots.box import Box
+from faultnet.plots.contents import boxes_of, kind_of, label_of, test_note
+from faultnet.plots.graph import Graph
+from faultnet.plots.ink import FAINT, INK, QUIET
+from faultnet.plots.layers import ARC, Edge, Laid, Place, Rows, lay_out, least_width, room_of_lanes, split_row
+from faultnet.plots.marks import lines_of_text, paragraph, pitch_of
+from faultnet.plots.measure import wrap
+from faultnet.plots.svg import group, path, picture
+from faultnet.plots.told import Told, told_by
+from faultnet.words import percent
+
+WIDTH = 1280.0
+"""Of a picture in user units, which are pixels on a desk."""
+
+_MARGIN, _GUTTER = 16.0, 82.0
+_TITLE, _SMALL = 18.0, 12.0
+_PLURALS = {"component": "components", "condition": "conditions", "rail": "rails", "observation": "observations"}
+
+
+def network_picture(
+    model: Model,
+    diagnosis: Diagnosis | None = None,
+    case: Case | None = None,
+    *,
+    whole: bool | None = None,
+    width: float = WIDTH,
+) -> str:
+    """The network as SVG, with how likely each component is faulty and what was seen.
+
+    diagnosis: of the case; without one the boxes say what the nodes are. whole: every node and edge; else observations
+    nobody looked at and conditions nobody gave are only named below (as usual with a case). width: at least so wide.
+    """
+    told, graph = told_by(model, case), Graph.of(model)
+    is_whole = case is None if whole is None else whole
+    aside = [] if is_whole else [node for node in graph.nodes if _is_aside(model, node, told)]
+    return _Scene(model, diagnosis, told, graph.without(aside), tuple(aside), width).drawn()
+
+
+def _is_aside(model: Model, node: str, told: Told) -> bool:
+    """Whether a node can be left out: nobody looked at it, and it is no part of the answer."""
+    if node in model.observations:
+        return node not in told.seen
+    return node in model.conditions and node not in told.given and node not in model.asked
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """All that a picture is made of."""
+
+    model: Model
+    diagnosis: Diagnosis | None
+    told: Told
+    graph: Graph
+    aside: tuple[str, ...]
+    width: float
+
+    def drawn(self) -> str:
+        """The picture."""
+        weights = self._weights()
+        quiet = self._quiet()
+        boxes = boxes_of(self.model, self.graph.nodes, self.diagnosis, self.told, quiet)
+        head, top = self._head()
+        rows = self._rows(boxes)
+        room = max(self.width - 2 * _MARGIN - _GUTTER, least_width(rows))
+        width = room + 2 * _MARGIN + _GUTTER
+        laid = lay_out(rows, _MARGIN + _GUTTER, room, top)
+        foot, bottom = self._foot(laid.bottom + 26, width)
+        return picture(
+            width,
+            bottom + _MARGIN,
+            self.model.title,
+            self._description(),
+            *head,
+            group(*(_edge(edge, laid, weights[edge]) for edge in sorted(self.graph.edges, key=lambda e: weights[e]))),
+            *_captions(self.model, rows, laid),
+            *(boxes[node].drawn(laid.places[node]) for node in self.graph.nodes),
+            *foot,
+        )
+
+    def _rows(self, boxes: Mapping[str, Box]) -> Rows:
+        room = self.width - 2 * _MARGIN - _GUTTER
+        widths = {node: box.width for node, box in boxes.items()}
+        rows: list[list[str]] = []
+        for row in self.graph.rows():
+            above = {node for each in rows for node in each}
+            rows += self._split(row, above, widths, room)
+        sizes = {node: (box.width, box.height) for node, box in boxes.items()}
+        return Rows(rows, sizes, self.graph.edges)
+
+    def _split(
+        self, row: Sequence[str], above: Collection[str], widths: Mapping[str, float], room: float
+    ) -> list[list[str]]:
+        """A row in as many as hold it, beside the lines that pass it on their way down."""
+        passing = {n for n in above if any(c not in above and c not in row for c in self.graph.children[n])}
+        whole = list(split_row(row, widths, room - room_of_lanes(len(passing))))
+        if len(whole) == 1:
+            return whole
+        passing |= {parent for node in row for parent in self.graph.parents[node]}
+        return list(split_row(row, widths, room - room_of_lanes(len(passing))))
+
+    def _live(self) -> set[str]:
+        """What was seen, and what that hangs on."""
+        return self.graph.above(self.told.seen)
+
+    def _quiet(self) -> set[str]:
+        """Rails that nothing seen hangs on, observations nobody looked at, conditions nobody gave."""
+        if self.diagnosis is None or not self.told.seen:
+            return set()
+        live = self._live()
+        fading = (*self.model.rails, *self.model.observations)
+        return {node for node in fading if node not in live} | {
+            node for node in self.model.conditions if node not in self.told.given and node not in self.model.asked
+        }
+
+    def _weights(self) -> dict[Edge, int]:
+        """How much an edge matters: 0 not here, 1 it leads to what was seen, 2 from the leading fault."""
+        if self.diagnosis is None or not self.told.seen:
+            return dict.fromkeys(self.graph.edges, 1)
+        others = [c for c in self.model.components if c != self.diagnosis.leading]
+        live, leading = self._live(), self.graph.without(others).below([self.diagnosis.leading])
+        weight = {edge: int(edge[1] in live) for edge in self.graph.edges}
+        return {edge: 2 if is_live and leading.issuperset(edge) else is_live for edge, is_live in weight.items()}
+
+    def _description(self) -> str:
+        """The picture for those who hear it."""
+        size = f"{len(self.graph.nodes)} nodes, {len(self.graph.edges)} lines from causes to what they show."
+        if self.diagnosis is None:
+            return size
+        chances = {c: self.diagnosis.faulty(c) for c in self.model.components}
+        likeliest = sorted(chances, key=lambda c: -chances[c])[:3]
+        named = (f"{self.model.components[c].label} {percent(chances[c])}" for c in likeliest)
+        return f"{size} Likeliest to be faulty: {', '.join(named)}."
+
+    def _head(self) -> tuple[list[str], float]:
+        parts = lines_of_text(
+            _MARGIN,
+            _MARGIN,
+            wrap(self.model.title, self.width - 2 * _MARGIN, _TITLE, bold=True),
+            _TITLE,
+            fill=INK,
+            font_weight="bold",
+        )
+        y = _MARGIN + len(parts) * pitch_of(_TITLE) + 2
+        told, y = paragraph(_MARGIN, y, self._legend(), self.width - 2 * _MARGIN, _SMALL)
+        return parts + told, y + 16
+
+    def _legend(self) -> str:
+        said = f"{self.model.version}. Lines run down, from a cause to what it shows."
+        if self.diagnosis is None:
+            return said
+        between = "" if self.model.is_imported else "; the whisker and the numbers in brackets: its 90 % interval"
+        return (
+            f"{said} Bar and ground of a component: how likely it is faulty{between}. "
+            "White on black: what was seen. Thick lines: from the likeliest component to what was seen."
+        )
+
+    def _foot(self, y: float, width: float) -> tuple[list[str], float]:
+        """What is left out, by name."""
+        unseen = [node for node in self.aside if node in self.model.observations]
+        ungiven = [node for node in self.aside if node in self.model.conditions]
+        parts: list[str] = []
+        for heading, nodes in (("Not yet looked at", unseen), ("Not given, summed out", ungiven)):
+            if nodes:
+                named = [f"{label_of(self.model, n)} {test_note(self.model, n) or f'[{n}]'}" for n in nodes]
+                parts += lines_of_text(_MARGIN, y, [heading], _SMALL, fill=INK, font_weight="bold")
+                drawn, y = _columns(named, y + pitch_of(_SMALL) + 2, width)
+                parts += drawn
+        return parts, y
+
+
+def _columns(entries: Sequence[str], y: float, width: float) -> tuple[list[str], float]:
+    """Entries side by side, row by row, in as many columns as are wide enough to read."""
+    n_columns = max(1, int((width - 2 * _MARGIN) // 285))
+    pitch = (width - 2 * _MARGIN) / n_columns
+    parts: list[str] = []
+    for start in range(0, len(entries), n_columns):
+        row = [wrap(entry, pitch - 14, _SMALL) for entry in entries[start : start + n_columns]]
+        for n, lines in enumerate(row):
+            parts += lines_of_text(_MARGIN + n * pitch, y, lines, _SMALL, fill=QUIET)
+        y += max(map(len, row)) * pitch_of(_SMALL) + 4
+    return parts, y + 8
+
+
+def _captions(model: Model, rows: Rows, laid: Laid) -> Iterator[str]:
+    """What stands in each row, once, at its left."""
+    before = ""
+    for row, y in zip(rows.rows, laid.tops, strict=True):
+        kinds = {kind_of(model, node) for node in row}
+        kind = _PLURALS[kinds.pop()] if len(kinds) == 1 else ""
+        if kind and kind != before:
+            yield from lines_of_text(_MARGIN, y + 4, [kind], _SMALL, fill=QUIET, font_style="italic")
+        before = kind or before
+
+
+_LINES = ((FAINT, 1.0), ("#7d8b99", 1.2), (INK, 2.4))
+
+
+def _edge(edge: Edge, laid: Laid, weight: int) -> str:
+    stroke, thickness = _LINES[weight]
+    above, below = edge
+    steps = _arc(laid.places[above], laid.places[below]) if edge in laid.arcs else _curve(laid.routes[edge])
+    return path(steps, fill="none", stroke=stroke, stroke_width=thickness, data_from=above, data_to=below)
+
+
+def _curve(corners: Sequence[tuple[float, float]]) -> list[str | float]:
+    """Straight down beside boxes, bending only between rows."""
+    steps: list[str | float] = ["M", *corners[0]]
+    for n, ((x1, y1), (x2, y2)) in enumerate(pairwise(corners)):
+        middle = (y1 + y2) / 2
+        steps += ["L", x2, y2] if n % 2 == 0 else ["C", x1, middle, x2, middle, x2, y2]
+    return steps
+
+
+def _arc(start: Place, end: Place) -> list[str | float]:
+    """Over the boxes between, with a point at its end."""
+    side = 1 if end.middle > start.middle else -1
+    x1, x2 = start.middle + side * start.width * 0.35, end.middle - side * end.width * 0.35
+    top = min(start.y, end.y)
+    curve: list[str | float] = ["M", x1, start.y, "C", x1, top - ARC, x2, top - ARC, x2, end.y]
+    return [*curve, "M", x2 - 4, end.y - 7, "L", x2, end.y, "L", x2 + 4, end.y - 7]
