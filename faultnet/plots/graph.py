@@ -48,11 +48,13 @@ class Graph:
 
     def rows(self) -> list[list[str]]:
         """Nodes from top to bottom, so that no edge leads up: by kind; an imported network by its edges."""
-        depths = self._depths()
         if self.model.is_imported:
+            depths = _depths(self.nodes, self.parents)
             levels = {node: float(depths[node]) for node in self.nodes}
             levels |= {n: min(levels[c] for c in self.children[n]) - 1 for n in self._lone_roots()}
         else:
+            rails = [node for node in self.nodes if node in self.model.rails]
+            depths = _depths(rails, {r: [p for p in self.parents[r] if p in self.model.rails] for r in rails})
             levels = {node: self._level(node, depths) for node in self.nodes}
         return [[n for n in self.nodes if levels[n] == level] for level in sorted(set(levels.values()))]
 
@@ -68,18 +70,19 @@ class Graph:
             return 1000.0
         return 0.0 if node in self.model.conditions else 1.0
 
-    def _depths(self) -> dict[str, int]:
-        """How many edges lead to a node at most."""
-        depths: dict[str, int] = {}
 
-        def depth(node: str) -> int:
-            if node not in depths:
-                depths[node] = max((1 + depth(parent) for parent in self.parents[node]), default=0)
-            return depths[node]
+def _depths(nodes: Sequence[str], parents: Mapping[str, Sequence[str]]) -> dict[str, int]:
+    """How many edges lead to a node at most."""
+    depths: dict[str, int] = {}
 
-        for node in self.nodes:
-            depth(node)
-        return depths
+    def depth(node: str) -> int:
+        if node not in depths:
+            depths[node] = max((1 + depth(parent) for parent in parents[node]), default=0)
+        return depths[node]
+
+    for node in nodes:
+        depth(node)
+    return depths
 
 
 def _grouped(nodes: Sequence[str], pairs: Iterable[Edge]) -> dict[str, list[str]]:

@@ -193,7 +193,8 @@ def _ordered(rows: Rows, width: float) -> dict[Item, float]:
             middles = middles | _placed(rows, sorted(row, key=lambda i: (wanted[i], middles[i])), wanted, width)
         if (crossings := _crossings(middles, links)) < fewest:
             best, fewest = middles, crossings
-    return _relaxed(rows, items, {item: above[item] + below[item] for item in above}, best, width)
+    joined = {item: above[item] + below[item] for item in above}
+    return _centred(rows, _relaxed(rows, items, joined, best, width), width)
 
 
 def _relaxed(
@@ -205,6 +206,13 @@ def _relaxed(
             wanted = {i: _mean(middles, joined[i] or [i]) for i in row}
             middles = middles | _placed(rows, sorted(row, key=lambda i: middles[i]), wanted, width)
     return middles
+
+
+def _centred(rows: Rows, middles: Mapping[Item, float], width: float) -> dict[Item, float]:
+    """The same, all of it moved to the middle."""
+    left = min((x - rows.width_of(item) / 2 for item, x in middles.items()), default=0.0)
+    right = max((x + rows.width_of(item) / 2 for item, x in middles.items()), default=width)
+    return {item: x + (width - right - left) / 2 for item, x in middles.items()}
 
 
 def _mean(middles: Mapping[Item, float], items: Sequence[Item]) -> float:

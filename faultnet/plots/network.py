@@ -108,8 +108,8 @@ class _Scene:
         return list(split_row(row, widths, room - room_of_lanes(len(passing))))
 
     def _live(self) -> set[str]:
-        """What was seen, and what that hangs on."""
-        return self.graph.above(self.told.seen)
+        """What was seen, what can be at fault, and what these hang on."""
+        return self.graph.above([*self.told.seen, *self.model.components])
 
     def _quiet(self) -> set[str]:
         """Rails that nothing seen hangs on, observations nobody looked at, conditions nobody gave."""
@@ -122,12 +122,14 @@ class _Scene:
         }
 
     def _weights(self) -> dict[Edge, int]:
-        """How much an edge matters: 0 not here, 1 it leads to what was seen, 2 from the leading fault."""
+        """How much an edge matters: 0 not here, 1 it leads to what was seen, 2 from what the answer is about."""
+        quiet = self._quiet()
         if self.diagnosis is None or not self.told.seen:
-            return dict.fromkeys(self.graph.edges, 1)
+            return {edge: int(edge[0] not in self.model.conditions) for edge in self.graph.edges}
         others = [c for c in self.model.components if c != self.diagnosis.leading]
-        live, leading = self._live(), self.graph.without(others).below([self.diagnosis.leading])
-        weight = {edge: int(edge[1] in live) for edge in self.graph.edges}
+        starts = [self.diagnosis.leading, *self.model.asked]
+        live, leading = self._live(), self.graph.without(others).below(starts)
+        weight = {edge: int(edge[1] in live and edge[0] not in quiet) for edge in self.graph.edges}
         return {edge: 2 if is_live and leading.issuperset(edge) else is_live for edge, is_live in weight.items()}
 
     def _description(self) -> str:
