@@ -81,7 +81,7 @@ class _Scene:
             self._description(),
             *head,
             group(*(_edge(edge, laid, weights[edge]) for edge in sorted(self.graph.edges, key=lambda e: weights[e]))),
-            *_captions(self.model, rows, laid),
+            *([] if self.model.is_imported else _captions(self.model, rows, laid)),
             *(boxes[node].drawn(laid.places[node]) for node in self.graph.nodes),
             *foot,
         )
@@ -157,6 +157,8 @@ class _Scene:
 
     def _legend(self) -> str:
         said = f"{self.model.version}. Lines run down, from a cause to what it shows."
+        if self.model.is_imported:
+            said += " Square boxes: components; round ones: rails; in between: observations."
         if self.diagnosis is None:
             return said
         between = "" if self.model.is_imported else "; the whisker and the numbers in brackets: its 90 % interval"
