@@ -13,6 +13,9 @@ from faultnet.words import in_words, percent, percent_range
 WIDTH = 480.0
 """Of a picture in user units; little, so that it can be read on a phone as well."""
 
+MANY, UNLIKELY = 8, 0.01
+"""Of more rows than these that belong together, those below have no bar."""
+
 _MARGIN, _TITLE, _NAME, _SMALL = 14.0, 17.0, 14.0, 12.0
 _BAR, _THIN, _INDENT, _AFTER = 13.0, 7.0, 18.0, 10.0
 
@@ -30,8 +33,9 @@ def bars_picture(model: Model, diagnosis: Diagnosis) -> str:
     said, y = paragraph(_MARGIN, y, f"{model.version}: {numbers_words(model)}. {_legend(diagnosis)}", room, _SMALL)
     parts += said
     y += 12
-    for row in standing(model, diagnosis):
-        drawn, y = _drawn(row, y)
+    rows = list(standing(model, diagnosis))
+    for heading in dict.fromkeys(row.heading for row in rows):
+        drawn, y = _section(heading, [row for row in rows if row.heading == heading], y)
         parts += drawn
     said, y = paragraph(_MARGIN, y + 2, f"{_together(model, diagnosis)} {disclaimer(model)}", room, _SMALL)
     return picture(WIDTH, y + _MARGIN, model.title, _description(model, diagnosis), *parts, *said)
@@ -41,6 +45,23 @@ def _legend(diagnosis: Diagnosis) -> str:
     if diagnosis.interval_draws == 0:
         return "A bar: how likely the component is faulty."
     return "A bar: how likely it is; the whisker below it and the numbers in brackets: its 90 % interval."
+
+
+def _section(heading: str, rows: list[Row], y: float) -> tuple[list[str], float]:
+    """Rows that belong together at y, the unlikely ones of many by name only, and where the next section begins."""
+    parts: list[str] = []
+    if heading:
+        parts += lines_of_text(_MARGIN, y, [heading], _TITLE, fill=INK)
+        y += pitch_of(_TITLE) + 4
+    unlikely = [row for row in rows if row.chance < UNLIKELY and len(rows) > MANY]
+    for row in (row for row in rows if row not in unlikely):
+        drawn, y = _drawn(row, y)
+        parts += drawn
+    if unlikely:
+        named = f"Each below {100 * UNLIKELY:.0f} %: {', '.join(row.name for row in unlikely)}."
+        said, y = paragraph(_MARGIN, y, named, WIDTH - 2 * _MARGIN, _SMALL)
+        parts += said
+    return parts, y + _AFTER
 
 
 def _drawn(row: Row, y: float) -> tuple[list[str], float]:

@@ -8,13 +8,20 @@ FONT = "Arial, Helvetica, Liberation Sans, sans-serif"
 SIZE = 12
 """Height of the usual text in user units, which are pixels where the picture is not shrunk."""
 
-_WIDTHS = (("ijl.,:;'|!`", 0.32), ('frtI()[]{}/\\- "', 0.41), ("mwMW@%", 0.97), ("ABCDEFGHJKLNOPQRSTUVXYZ&<>+=~", 0.78))
-_WIDTH = {character: width for characters, width in _WIDTHS for character in characters}
+_WIDTHS = {
+    " ijl.,:;'|!`": 0.33,
+    'frtI()[]{}/\\-"\u00a0': 0.42,
+    "cszJ": 0.56,
+    "ABCDEFGHKLNOPQRSTUVXYZ&<>+=~": 0.79,
+    "w": 0.83,
+    "mMW@%": 0.99,
+}
+_WIDTH = {character: width for characters, width in _WIDTHS.items() for character in characters}
 """In units of the size: the wider of what common sans-serif fonts take."""
-_OTHER, _FAR = 0.62, 1.05
+_OTHER, _FAR = 0.64, 1.05
 """Of any other letter or digit; of scripts whose signs fill a square."""
 
-_BOLD = 1.1
+_BOLD = 1.13
 _WHITE = re.compile(r"[ \t\r\n]+")
 """Where lines may be broken; not at a no-break space."""
 

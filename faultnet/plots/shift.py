@@ -110,8 +110,8 @@ def _scale(end: float, y: float) -> list[str]:
 
 def _row(shift: Shift, y: float, end: float) -> tuple[list[str], float]:
     """Name and numbers, below them both marks with their intervals, and where the next row begins."""
-    said = f"{percent(shift.before.chance)} -> {_told(shift.after)}"
-    names = wrap(shift.name, WIDTH - 2 * _MARGIN - 150, _NAME, bold=True)
+    said = f"was {percent(shift.before.chance)}, now {_told(shift.after)}"
+    names = wrap(shift.name, WIDTH - 2 * _MARGIN - 200, _NAME, bold=True)
     above = y + len(names) * pitch_of(_NAME) + 10
     below = above + _APART
     x1, x2 = _x(shift.before.chance, end), _x(shift.after.chance, end)

@@ -15,13 +15,16 @@ MODES_FROM = 0.03
 
 @dataclass(frozen=True)
 class Row:
-    """A chance with its words. id: what it is of; is_part: a failure mode of the component above."""
+    """A chance with its words. id: what it is of; is_part: a failure mode of the component above.
+
+    heading: of the rows that belong together, where there are several kinds."""
 
     id: str
     name: str
     chance: float
     between: Between
     is_part: bool = False
+    heading: str = ""
 
 
 def standing(model: Model, diagnosis: Diagnosis) -> Iterator[Row]:
@@ -44,11 +47,15 @@ def standing(model: Model, diagnosis: Diagnosis) -> Iterator[Row]:
 
 
 def _state(model: Model, state: ConditionState) -> Row:
-    words = model.conditions[state.condition].words(state.state)
-    return Row(f"{state.condition}.{state.state}", words, state.probability, (state.low, state.high))
+    condition = model.conditions[state.condition]
+    words, between = condition.words(state.state), (state.low, state.high)
+    return Row(f"{condition.id}.{state.state}", words, state.probability, between, heading=condition.label)
 
 
 def _mode(model: Model, fault: Fault, *, is_part: bool) -> Row:
-    labels = {mode.id: mode.label for mode in model.components[fault.component].modes}
+    component = model.components[fault.component]
+    labels = {mode.id: mode.label for mode in component.modes}
     id_ = f"{fault.component}.{fault.mode}"
-    return Row(id_, labels[fault.mode], fault.probability, interval(fault.low, fault.high), is_part)
+    heading = component.label if model.asked and not is_part else ""
+    between = interval(fault.low, fault.high)
+    return Row(id_, labels[fault.mode], fault.probability, between, is_part, heading)
