@@ -15,9 +15,9 @@ def outcome_words(model: Model, step: PlanStep, branch: Branch) -> str:
     return ", ".join(state_words(model.observations[leaf], state) for leaf, state in branch.shown)
 
 
-def suspects_words(model: Model, step: PlanStep) -> str:
-    """The likeliest parts at a step: "LED strips 64 %, LED driver 14 %" """
-    return ", ".join(f"{model.components[c].short or c} {percent(p)}" for c, p in step.suspects[:2])
+def suspects_words(model: Model, step: PlanStep, most: int = 2) -> str:
+    """The likeliest parts at a step: "leds 64 %, driver 14 %" """
+    return ", ".join(f"{model.components[c].short or c} {percent(p)}" for c, p in step.suspects[:most])
 
 
 def numbered_cautions(steps: Sequence[PlanStep]) -> Iterator[str]:

@@ -7,7 +7,7 @@ from faultnet.model import Model
 from faultnet.plan import Branch, Plan, PlanStep
 from faultnet.plan.words import outcome_words
 
-COMES_HERE_FROM = 0.01
+COMES_HERE_FROM = 0.02
 """Branches that fewer sets come to are told as one."""
 
 NO_FAULT_BELOW = 0.5
@@ -75,9 +75,21 @@ def place_of(
     branches = [branch for branch in step.branches if branch.chance > 0]
     common = [branch for branch in branches if branch.chance * step.reached >= rare]
     places = [_after(model, plan, step, branch, followed, depth, rare) for branch in common]
+    places = list(_alike(places))
     if others := [branch for branch in branches if branch not in common]:
         places.append(_rare(model, step, others))
     return Place(answer, step.reached, step, "", 0, tuple(places))
+
+
+def _alike(places: list[Place]) -> Iterator[Place]:
+    """Places, those that end in the same way as one, where the first of them is."""
+    for place in places:
+        same = [p for p in places if place.step is None and p.step is None and p.words == place.words]
+        if not same:
+            yield place
+        elif same[0] is place:
+            answers = " / ".join(each.answer for each in same)
+            yield Place(answers, sum(each.reached for each in same), None, place.words, 0, ())
 
 
 def _after(

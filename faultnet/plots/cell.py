@@ -1,4 +1,4 @@
-"""A place of a plan as a cell: what was shown before, what to do there, how dangerous it is, what it costs from there."""
+"""A place of a plan as a cell: what was shown before, what to do there, how dangerous it is, what is to come."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ from faultnet.plots.measure import wrap
 from faultnet.plots.svg import group, rect
 from faultnet.words import minutes, percent
 
-WIDTH = 176.0
+WIDTH = 222.0
 """Of every cell."""
 
 _PAD, _LABEL, _NOTE = 7.0, 12.0, 11.0
@@ -29,7 +29,6 @@ class Cell:
     model: Model
     place: Place
     number: int
-    currency: str
 
     @cached_property
     def _answer(self) -> list[str]:
@@ -41,29 +40,29 @@ class Cell:
     def _label(self) -> list[str]:
         step = self.place.step
         if step is None:
-            return wrap(self.place.words, _ROOM, _LABEL)
+            return wrap(self.place.words, _ROOM, _NOTE)
         return wrap(f"{self.number}. {step.label}", _ROOM, _LABEL, bold=True)
 
     @cached_property
     def _notes(self) -> list[str]:
         step = self.place.step
-        notes = [] if step is None else list(_notes(self.model, step, self.currency))
+        notes = [] if step is None else list(_notes(self.model, step))
         if self.place.goes_on:
             notes.append(f"goes on: {self.place.goes_on} more step{'s' if self.place.goes_on > 1 else ''} ...")
         return [line for note in notes for line in wrap(note, _ROOM, _NOTE)]
 
     @property
     def _strip(self) -> float:
-        return len(self._answer) * pitch_of(_NOTE) + 7 if self._answer else 0.0
+        return len(self._answer) * pitch_of(_NOTE) + 5 if self._answer else 0.0
 
     @property
     def height(self) -> float:
         """How high it has to be."""
-        return self._strip + len(self._label) * pitch_of(_LABEL) + len(self._notes) * pitch_of(_NOTE) + 10
+        return self._strip + len(self._label) * pitch_of(_LABEL) + len(self._notes) * pitch_of(_NOTE) + 8
 
     def drawn(self, x: float, y: float) -> str:
         """The cell with its upper left corner there."""
-        step, inner, below = self.place.step, x + _PAD, y + self._strip + 3
+        step, inner, below = self.place.step, x + _PAD, y + self._strip + 2
         is_repair = step is not None and step.kind == "repair"
         notes = below + len(self._label) * pitch_of(_LABEL)
         weight = None if step is None else "bold"
@@ -82,18 +81,17 @@ class Cell:
             rect(x + 1, y + 1, WIDTH - 2, self._strip - 1, rx=9 if step is None else 1, fill=TRACK)
             if self._strip
             else "",
-            *lines_of_text(inner, y + 2, self._answer, _NOTE, fill=INK, font_weight="bold"),
+            *lines_of_text(inner, y + 1, self._answer, _NOTE, fill=INK, font_weight="bold"),
             *lines_of_text(inner, below, self._label, _LABEL, fill=INK, font_weight=weight),
             *lines_of_text(inner, notes, self._notes, _NOTE, fill=INK),
         )
 
 
-def _notes(model: Model, step: PlanStep, currency: str) -> Iterator[str]:
-    """Hazard and minutes; what a repair may do; the likeliest parts; what is to come."""
+def _notes(model: Model, step: PlanStep) -> Iterator[str]:
+    """Hazard and minutes; what a repair may do; the likeliest part; the cost to come."""
     if step.step is not None:
         yield f"hazard\u00a0{step.step.hazard} of\u00a04, {minutes(step.step.setup_minutes + step.step.minutes)}"
     if step.harm:
         yield f"may ruin the set: {percent(step.harm)}"
-    if suspects := suspects_words(model, step):
-        yield suspects
-    yield f"costs from here {step.expected_cost:.0f} {currency}".rstrip()
+    likeliest = f"{suspects_words(model, step, most=1)}, " if step.suspects else ""
+    yield f"{likeliest}to come {step.expected_cost:.0f}"

@@ -14,16 +14,17 @@ from faultnet.plots.cell import Cell
 from faultnet.plots.ink import INK, QUIET
 from faultnet.plots.marks import lines_of_text, paragraph, pitch_of
 from faultnet.plots.measure import wrap
+from faultnet.plots.packed import Packing
 from faultnet.plots.svg import group, path, picture
 
 WIDTH, HEIGHT = 1280.0, 905.0
 """A4 across, in user units."""
 
-DEPTH = 6
+DEPTH = 5
 """Places one after another that such a page holds."""
 
 _MARGIN, _TITLE, _SMALL, _CAUTION = 16.0, 18.0, 12.0, 11.0
-_BETWEEN, _BELOW = 34.0, 8.0
+_BETWEEN, _BELOW = 30.0, 5.0
 _THINNEST, _THICKNESS = 1.4, 15.0
 _FLOW = "#9aabbb"
 _COLUMNS = 3
@@ -35,11 +36,12 @@ def plan_picture(model: Model, plan: Plan, *, depth: int = DEPTH, full: bool = F
     As much as a page holds, where most sets come first; what is left out goes on, and how many steps that are is said.
     full: every branch instead, however high the picture; both at most `depth` steps deep. Cautions stand below.
     """
-    if full:
-        return _Sheet(model, plan, whole(model, plan, depth)).drawn()
-    return _Sheet(
-        model, plan, fitted(model, plan, depth, lambda first: _Sheet(model, plan, first).height <= HEIGHT)
-    ).drawn()
+
+    def fits(first: Place) -> bool:
+        return _Sheet(model, plan, first).height <= HEIGHT
+
+    first = whole(model, plan, depth) if full else fitted(model, plan, depth, fits)
+    return _Sheet(model, plan, first).drawn()
 
 
 @dataclass(frozen=True)
@@ -58,10 +60,7 @@ class _Sheet:
 
     @cached_property
     def cells(self) -> Mapping[int, Cell]:
-        return {
-            id(place): Cell(self.model, place, self.numbers.get(id(place), 0), self.plan.currency)
-            for place in self.first.all()
-        }
+        return {id(place): Cell(self.model, place, self.numbers.get(id(place), 0)) for place in self.first.all()}
 
     @cached_property
     def width(self) -> float:
@@ -72,7 +71,7 @@ class _Sheet:
     @cached_property
     def height(self) -> float:
         """How high the picture is."""
-        return self._foot[1] + _MARGIN
+        return self._foot[1] + _MARGIN / 2
 
     @cached_property
     def _head(self) -> tuple[list[str], float]:
@@ -90,46 +89,44 @@ class _Sheet:
         return (
             f"{self.model.version}. Expected cost {cost.upper:.0f} ({low}), giving up now {self.plan.giving_up:.0f}, in "
             f"{money}: time, hazards, parts, harm, comebacks, a working set lost. Percent: of sets like this, that come "
-            "there; a branch is as thick. Thick frame: a repair."
+            "there; a branch is as thick. To come: expected cost from there on. Dark ground: a repair."
         )
 
     @cached_property
     def _foot(self) -> tuple[list[str], float]:
-        y = self._head[1] + self._height_of(self.first) + 14
+        y = self._packing.bottom + 10
         steps = [place.step for place in self.first.all() if place.step is not None]
         parts = lines_of_text(_MARGIN, y, ["Before these steps"], _SMALL, fill=INK, font_weight="bold")
         drawn, y = _columns(list(numbered_cautions(steps)), y + pitch_of(_SMALL) + 2, self.width)
         end, y = paragraph(_MARGIN, y + 4, disclaimer(self.model), self.width - 2 * _MARGIN, _SMALL)
         return parts + drawn + end, y
 
-    def _height_of(self, place: Place) -> float:
-        """What a place takes with all that follows from it."""
-        after = sum(self._height_of(each) + _BELOW for each in place.places) - _BELOW
-        return max(self.cells[id(place)].height, after)
+    @cached_property
+    def _packing(self) -> Packing:
+        packing = Packing({key: cell.height for key, cell in self.cells.items()}, _BELOW)
+        packing.put(self.first, self._head[1])
+        return packing
 
     def drawn(self) -> str:
         """The picture."""
         flows, cells = list[str](), list[str]()
-        self._draw(self.first, _MARGIN, self._head[1], flows, cells)
-        description = f"{len(self.numbers)} steps, first: {self.plan.first.label}."
-        title = f"Plan: {self.model.title}"
-        return picture(
-            self.width, self.height, title, description, *self._head[0], group(*flows), *cells, *self._foot[0]
-        )
+        self._draw(self.first, _MARGIN, flows, cells)
+        title, said = f"Plan: {self.model.title}", f"{len(self.numbers)} steps, first: {self.plan.first.label}."
+        (head, _), (foot, _) = self._head, self._foot
+        return picture(self.width, self.height, title, said, *head, group(*flows), *cells, *foot)
 
-    def _draw(self, place: Place, x: float, top: float, flows: list[str], cells: list[str]) -> float:
-        """Draw a place and all after it below `top`; the height of its middle."""
-        own, taken = self.cells[id(place)], self._height_of(place)
-        middle = top + taken / 2
-        cells.append(own.drawn(x, middle - own.height / 2))
-        after = sum(self._height_of(each) + _BELOW for each in place.places) - _BELOW
-        y, port = top + (taken - after) / 2, middle - sum(map(_thickness, place.places)) / 2
+    def _draw(self, place: Place, x: float, flows: list[str], cells: list[str]) -> None:
+        """Draw a place at x, and all after it."""
+        cells.append(self.cells[id(place)].drawn(x, self._packing.tops[id(place)]))
+        port = self._middle(place) - sum(map(_thickness, place.places)) / 2
         for each in place.places:
-            end = self._draw(each, x + CELL + _BETWEEN, y, flows, cells)
             thick = _thickness(each)
-            flows.append(_flow(x + CELL, port + thick / 2, x + CELL + _BETWEEN, end, thick))
-            y, port = y + self._height_of(each) + _BELOW, port + thick
-        return middle
+            flows.append(_flow(x + CELL, port + thick / 2, x + CELL + _BETWEEN, self._middle(each), thick))
+            self._draw(each, x + CELL + _BETWEEN, flows, cells)
+            port += thick
+
+    def _middle(self, place: Place) -> float:
+        return self._packing.tops[id(place)] + self.cells[id(place)].height / 2
 
 
 def _depth(place: Place) -> int:
@@ -154,7 +151,7 @@ def _columns(texts: Sequence[str], y: float, width: float) -> tuple[list[str], f
     parts: list[str] = []
     column, down, lowest = 0, 0, 0
     for lines in wrapped:
-        if down >= longest and column < _COLUMNS - 1:
+        if down + len(lines) / 2 > longest and column < _COLUMNS - 1:
             column, down = column + 1, 0
         parts += lines_of_text(_MARGIN + column * pitch, y + down * pitch_of(_CAUTION), lines, _CAUTION, fill=QUIET)
         down += len(lines)
