@@ -70,10 +70,10 @@ def place_of(
     """A step as a place, its branches followed where it is one of `followed` and there is depth left."""
     if step.kind == "stop":
         return Place(answer, step.reached, None, _stop_words(plan, step), 0, ())
-    if id(step) not in followed or depth <= 1:
-        return Place(answer, step.reached, step, "", sum(s.kind != "stop" for s in step.steps()) - 1, ())
     branches = [branch for branch in step.branches if branch.chance > 0]
     common = [branch for branch in branches if branch.chance * step.reached >= rare]
+    if id(step) not in followed or depth <= 1 or not common:
+        return Place(answer, step.reached, step, "", sum(s.kind != "stop" for s in step.steps()) - 1, ())
     places = [_after(model, plan, step, branch, followed, depth, rare) for branch in common]
     places = list(_alike(places))
     if others := [branch for branch in branches if branch not in common]:

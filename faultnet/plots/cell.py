@@ -33,7 +33,7 @@ class Cell:
     @cached_property
     def _answer(self) -> list[str]:
         """What was shown, and how many sets come here."""
-        answer, reached = self.place.answer, percent(self.place.reached)
+        answer, reached = self.place.answer, percent(self.place.reached).replace(" %", "\u00a0%")
         return wrap(f"{answer}: {reached}", _ROOM, _NOTE, bold=True) if answer else []
 
     @cached_property
@@ -47,9 +47,11 @@ class Cell:
     def _notes(self) -> list[str]:
         step = self.place.step
         notes = [] if step is None else list(_notes(self.model, step))
+        if step is not None and step.kind == "repair" and not self.place.places:
+            notes += [f"the set then works: {percent(b.chance)}" for b in step.branches if b.state == "works"]
         if self.place.goes_on:
             notes.append(f"goes on: {self.place.goes_on} more step{'s' if self.place.goes_on > 1 else ''} ...")
-        return [line for note in notes for line in wrap(note, _ROOM, _NOTE)]
+        return [line for note in notes for line in wrap(note.replace(" %", "\u00a0%"), _ROOM, _NOTE)]
 
     @property
     def _strip(self) -> float:

@@ -87,9 +87,9 @@ class _Sheet:
         cost, money = self.plan.cost, self.plan.currency or "the shop's money"
         low = "none is cheaper" if cost.is_exact else f"no plan costs less than {cost.lower:.0f}"
         return (
-            f"{self.model.version}. Expected cost {cost.upper:.0f} ({low}), giving up now {self.plan.giving_up:.0f}, in "
-            f"{money}: time, hazards, parts, harm, comebacks, a working set lost. Percent: of sets like this, that come "
-            "there; a branch is as thick. To come: expected cost from there on. Dark ground: a repair."
+            f"{self.model.version}. Expected cost {cost.upper:.0f} ({low}), giving up now {self.plan.giving_up:.0f}, "
+            f"in {money}: time, hazards, parts, harm, comebacks, a working set lost. Percent: of sets like this that "
+            "come there; a branch is as thick. To come: expected cost from there on. Dark ground: a repair."
         )
 
     @cached_property
