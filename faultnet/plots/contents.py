@@ -1,6 +1,7 @@
 """What the boxes of a network say of each node."""
 
 from collections.abc import Collection, Iterator, Mapping
+from dataclasses import replace
 
 from faultnet.diagnosis import Diagnosis
 from faultnet.model import Model
@@ -13,11 +14,11 @@ _WIDE = 430.0
 
 
 def boxes_of(
-    model: Model, nodes: Collection[str], diagnosis: Diagnosis | None, told: Told, quiet: Collection[str] = ()
+    model: Model, nodes: Collection[str], diagnosis: Diagnosis | None, told: Told, quiet: Collection[str], room: float
 ) -> dict[str, Box]:
-    """A box for each node. quiet: nodes that do not matter here."""
+    """A box for each node, none wider than there is room. quiet: nodes that do not matter here."""
     boxes = (_box(model, node, diagnosis, told, is_quiet=node in quiet) for node in nodes)
-    return {box.id: box for box in boxes}
+    return {box.id: replace(box, width=min(box.width, room)) for box in boxes}
 
 
 def _box(model: Model, node: str, diagnosis: Diagnosis | None, told: Told, *, is_quiet: bool) -> Box:
@@ -59,9 +60,12 @@ def _note(model: Model, node: str) -> str:
 
 
 def test_note(model: Model, observation: str) -> str:
-    """The test that shows an observation, as it is typed, with its hazard."""
+    """The test that shows an observation, as it is typed where that is another word, with its hazard."""
     test = model.revealed_by.get(observation)
-    return "" if test is None else f"[{test.id}] hazard\u00a0{test.hazard}"
+    if test is None:
+        return ""
+    hazard = f"hazard\u00a0{test.hazard}"
+    return hazard if test.id == label_of(model, observation) else f"[{test.id}] {hazard}"
 
 
 def _chances(model: Model, node: str, diagnosis: Diagnosis) -> Iterator[Chance]:

@@ -21,6 +21,9 @@ from faultnet.words import percent
 WIDTH = 1280.0
 """Of a picture in user units, which are pixels on a desk."""
 
+NARROW = 700.0
+"""Below this there is no room for what stands in each row to be written beside it."""
+
 _MARGIN, _GUTTER = 16.0, 82.0
 _TITLE, _SMALL = 18.0, 12.0
 _PLURALS = {"component": "components", "condition": "conditions", "rail": "rails", "observation": "observations"}
@@ -67,12 +70,12 @@ class _Scene:
         """The picture."""
         weights = self._weights()
         quiet = self._quiet()
-        boxes = boxes_of(self.model, self.graph.nodes, self.diagnosis, self.told, quiet)
+        boxes = boxes_of(self.model, self.graph.nodes, self.diagnosis, self.told, quiet, self._room - room_of_lanes(1))
         head, top = self._head()
         rows = self._rows(boxes)
-        room = max(self.width - 2 * _MARGIN - _GUTTER, least_width(rows))
-        width = room + 2 * _MARGIN + _GUTTER
-        laid = lay_out(rows, _MARGIN + _GUTTER, room, top)
+        room = max(self._room, least_width(rows))
+        width = room + 2 * _MARGIN + self._gutter
+        laid = lay_out(rows, _MARGIN + self._gutter, room, top)
         foot, bottom = self._foot(laid.bottom + 26, width)
         return picture(
             width,
@@ -81,31 +84,42 @@ class _Scene:
             self._description(),
             *head,
             group(*(_edge(edge, laid, weights[edge]) for edge in sorted(self.graph.edges, key=lambda e: weights[e]))),
-            *([] if self.model.is_imported else _captions(self.model, rows, laid)),
+            *(_captions(self.model, rows, laid) if self._has_captions else ()),
             *(boxes[node].drawn(laid.places[node]) for node in self.graph.nodes),
             *foot,
         )
 
+    @property
+    def _has_captions(self) -> bool:
+        """Whether each row is of one kind, and there is room to write it beside it."""
+        return self.width >= NARROW and not self.model.is_imported
+
+    @property
+    def _gutter(self) -> float:
+        return _GUTTER if self._has_captions else 0.0
+
+    @property
+    def _room(self) -> float:
+        """For boxes, from left to right."""
+        return self.width - 2 * _MARGIN - self._gutter
+
     def _rows(self, boxes: Mapping[str, Box]) -> Rows:
-        room = self.width - 2 * _MARGIN - _GUTTER
         widths = {node: box.width for node, box in boxes.items()}
         rows: list[list[str]] = []
         for row in self.graph.rows():
             above = {node for each in rows for node in each}
-            rows += self._split(row, above, widths, room)
+            rows += self._split(row, above, widths)
         sizes = {node: (box.width, box.height) for node, box in boxes.items()}
         return Rows(rows, sizes, self.graph.edges)
 
-    def _split(
-        self, row: Sequence[str], above: Collection[str], widths: Mapping[str, float], room: float
-    ) -> list[list[str]]:
+    def _split(self, row: Sequence[str], above: Collection[str], widths: Mapping[str, float]) -> list[list[str]]:
         """A row in as many as hold it, beside the lines that pass it on their way down."""
         passing = {n for n in above if any(c not in above and c not in row for c in self.graph.children[n])}
-        whole = list(split_row(row, widths, room - room_of_lanes(len(passing))))
+        whole = list(split_row(row, widths, self._room - room_of_lanes(len(passing))))
         if len(whole) == 1:
             return whole
         passing |= {parent for node in row for parent in self.graph.parents[node]}
-        return list(split_row(row, widths, room - room_of_lanes(len(passing))))
+        return list(split_row(row, widths, self._room - room_of_lanes(len(passing))))
 
     def _live(self) -> set[str]:
         """What was seen, what can be at fault, and what these hang on."""
@@ -157,8 +171,8 @@ class _Scene:
 
     def _legend(self) -> str:
         said = f"{self.model.version}. Lines run down, from a cause to what it shows."
-        if self.model.is_imported:
-            said += " Square boxes: components; round ones: rails; in between: observations."
+        if not self._has_captions:
+            said += " Square boxes: components; round: rails; hardly rounded: observations; dashed: conditions."
         if self.diagnosis is None:
             return said
         between = "" if self.model.is_imported else "; the whisker and the numbers in brackets: its 90 % interval"
