@@ -48,27 +48,30 @@ class Graph:
 
     def rows(self) -> list[list[str]]:
         """Nodes from top to bottom, so that no edge leads up: by kind; an imported network by its edges."""
-        if self.model.is_imported:
-            depths = _depths(self.nodes, self.parents)
-            levels = {node: float(depths[node]) for node in self.nodes}
-            levels |= {n: min(levels[c] for c in self.children[n]) - 1 for n in self._lone_roots()}
-        else:
-            rails = [node for node in self.nodes if node in self.model.rails]
-            depths = _depths(rails, {r: [p for p in self.parents[r] if p in self.model.rails] for r in rails})
-            levels = {node: self._level(node, depths) for node in self.nodes}
-        return [[n for n in self.nodes if levels[n] == level] for level in sorted(set(levels.values()))]
+        level = self._levels_by_edges() if self.model.is_imported else self._levels_by_kind()
+        ordered = self.nodes if self.model.is_imported else self._causes_first()
+        return [[n for n in ordered if level[n] == each] for each in sorted(set(level.values()))]
 
-    def _lone_roots(self) -> list[str]:
-        """Roots stand right above what hangs on them."""
-        return [node for node in self.nodes if not self.parents[node] and self.children[node]]
+    def _levels_by_edges(self) -> dict[str, int]:
+        """Every node below all that it hangs on, roots right above what hangs on them."""
+        depths = _depths(self.nodes, self.parents)
+        roots = [node for node in self.nodes if not self.parents[node] and self.children[node]]
+        return depths | {root: min(depths[child] for child in self.children[root]) - 1 for root in roots}
 
-    def _level(self, node: str, depths: Mapping[str, int]) -> float:
-        """Conditions, components, rails by how deep they are among rails, observations."""
-        if node in self.model.rails:
-            return 2.0 + depths[node]
-        if node in self.model.observations:
-            return 1000.0
-        return 0.0 if node in self.model.conditions else 1.0
+    def _levels_by_kind(self) -> dict[str, int]:
+        """Conditions, components, rails as deep as they are among rails, observations."""
+        rails = [node for node in self.nodes if node in self.model.rails]
+        depths = _depths(rails, {rail: [p for p in self.parents[rail] if p in self.model.rails] for rail in rails})
+        last = 2 + len(rails)
+        kinds = ((self.model.conditions, 0), (self.model.components, 1), (self.model.observations, last))
+        fixed = {node: level for nodes, level in kinds for node in nodes}
+        return {node: 2 + depths[node] if node in depths else fixed[node] for node in self.nodes}
+
+    def _causes_first(self) -> list[str]:
+        """Nodes in the order of the file, but a component after those that take it along: its row may be split."""
+        among = {c: [p for p in self.parents[c] if p in self.model.components] for c in self.model.components}
+        depths = _depths(list(among), among)
+        return sorted(self.nodes, key=lambda node: depths.get(node, 0))
 
 
 def _depths(nodes: Sequence[str], parents: Mapping[str, Sequence[str]]) -> dict[str, int]:

@@ -2,19 +2,20 @@
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 from faultnet.case import Case
 from faultnet.diagnosis import Diagnosis
 from faultnet.model import Model
 from faultnet.plots.box import Box
 from faultnet.plots.contents import boxes_of, kind_of, label_of, test_note
+from faultnet.plots.edges import edge_drawn
+from faultnet.plots.emphasis import Emphasis
 from faultnet.plots.graph import Graph
-from faultnet.plots.ink import FAINT, INK, QUIET
-from faultnet.plots.layers import ARC, Edge, Laid, Place, Rows, lay_out, least_width, room_of_lanes, split_row
+from faultnet.plots.ink import INK, QUIET
+from faultnet.plots.layers import Laid, Rows, lay_out, least_width, room_of_lanes, split_row
 from faultnet.plots.marks import lines_of_text, paragraph, pitch_of
 from faultnet.plots.measure import wrap
-from faultnet.plots.svg import group, path, picture
+from faultnet.plots.svg import group, picture
 from faultnet.plots.told import Told, told_by
 from faultnet.words import percent
 
@@ -68,22 +69,23 @@ class _Scene:
 
     def drawn(self) -> str:
         """The picture."""
-        weights = self._weights()
-        quiet = self._quiet()
-        boxes = boxes_of(self.model, self.graph.nodes, self.diagnosis, self.told, quiet, self._room - room_of_lanes(1))
+        emphasis = Emphasis(self.graph, self.told, self.diagnosis)
+        widest = self._room - room_of_lanes(1)
+        boxes = boxes_of(self.model, self.graph.nodes, self.diagnosis, self.told, emphasis.quiet, widest)
         head, top = self._head()
         rows = self._rows(boxes)
         room = max(self._room, least_width(rows))
         width = room + 2 * _MARGIN + self._gutter
         laid = lay_out(rows, _MARGIN + self._gutter, room, top)
         foot, bottom = self._foot(laid.bottom + 26, width)
+        lines = sorted(self.graph.edges, key=emphasis.weight_of)  # what matters is drawn over what does not
         return picture(
             width,
             bottom + _MARGIN,
             self.model.title,
             self._description(),
             *head,
-            group(*(_edge(edge, laid, weights[edge]) for edge in sorted(self.graph.edges, key=lambda e: weights[e]))),
+            group(*(edge_drawn(edge, laid, emphasis.weight_of(edge)) for edge in lines)),
             *(_captions(self.model, rows, laid) if self._has_captions else ()),
             *(boxes[node].drawn(laid.places[node]) for node in self.graph.nodes),
             *foot,
@@ -120,31 +122,6 @@ class _Scene:
             return whole
         passing |= {parent for node in row for parent in self.graph.parents[node]}
         return list(split_row(row, widths, self._room - room_of_lanes(len(passing))))
-
-    def _live(self) -> set[str]:
-        """What was seen, what can be at fault, and what these hang on."""
-        return self.graph.above([*self.told.seen, *self.model.components])
-
-    def _quiet(self) -> set[str]:
-        """Rails that nothing seen hangs on, observations nobody looked at, conditions nobody gave."""
-        if self.diagnosis is None or not self.told.seen:
-            return set()
-        live = self._live()
-        fading = (*self.model.rails, *self.model.observations)
-        return {node for node in fading if node not in live} | {
-            node for node in self.model.conditions if node not in self.told.given and node not in self.model.asked
-        }
-
-    def _weights(self) -> dict[Edge, int]:
-        """How much an edge matters: 0 not here, 1 it leads to what was seen, 2 from what the answer is about."""
-        quiet = self._quiet()
-        if self.diagnosis is None or not self.told.seen:
-            return {edge: int(edge[0] not in self.model.conditions) for edge in self.graph.edges}
-        others = [c for c in self.model.components if c != self.diagnosis.leading]
-        starts = [self.diagnosis.leading, *self.model.asked]
-        live, leading = self._live(), self.graph.without(others).below(starts)
-        weight = {edge: int(edge[1] in live and edge[0] not in quiet) for edge in self.graph.edges}
-        return {edge: 2 if is_live and leading.issuperset(edge) else is_live for edge, is_live in weight.items()}
 
     def _description(self) -> str:
         """The picture for those who hear it."""
@@ -217,31 +194,3 @@ def _captions(model: Model, rows: Rows, laid: Laid) -> Iterator[str]:
         if kind and kind != before:
             yield from lines_of_text(_MARGIN, y + 4, [kind], _SMALL, fill=QUIET, font_style="italic")
         before = kind or before
-
-
-_LINES = ((FAINT, 1.0), ("#7d8b99", 1.2), (INK, 2.4))
-
-
-def _edge(edge: Edge, laid: Laid, weight: int) -> str:
-    stroke, thickness = _LINES[weight]
-    above, below = edge
-    steps = _arc(laid.places[above], laid.places[below]) if edge in laid.arcs else _curve(laid.routes[edge])
-    return path(steps, fill="none", stroke=stroke, stroke_width=thickness, data_from=above, data_to=below)
-
-
-def _curve(corners: Sequence[tuple[float, float]]) -> list[str | float]:
-    """Straight down beside boxes, bending only between rows."""
-    steps: list[str | float] = ["M", *corners[0]]
-    for n, ((x1, y1), (x2, y2)) in enumerate(pairwise(corners)):
-        middle = (y1 + y2) / 2
-        steps += ["L", x2, y2] if n % 2 == 0 else ["C", x1, middle, x2, middle, x2, y2]
-    return steps
-
-
-def _arc(start: Place, end: Place) -> list[str | float]:
-    """Over the boxes between, with a point at its end."""
-    side = 1 if end.middle > start.middle else -1
-    x1, x2 = start.middle + side * start.width * 0.35, end.middle - side * end.width * 0.35
-    top = min(start.y, end.y)
-    curve: list[str | float] = ["M", x1, start.y, "C", x1, top - ARC, x2, top - ARC, x2, end.y]
-    return [*curve, "M", x2 - 4, end.y - 7, "L", x2, end.y, "L", x2 + 4, end.y - 7]
