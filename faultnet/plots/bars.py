@@ -53,7 +53,8 @@ def _section(heading: str, rows: list[Row], y: float) -> tuple[list[str], float]
     if heading:
         parts += lines_of_text(_MARGIN, y, [heading], _TITLE, fill=INK)
         y += pitch_of(_TITLE) + 4
-    unlikely = [row for row in rows if row.chance < UNLIKELY and len(rows) > MANY]
+    are_many = sum(not row.is_part for row in rows) > MANY
+    unlikely = [row for row in rows if row.chance < UNLIKELY and are_many]
     for row in (row for row in rows if row not in unlikely):
         drawn, y = _drawn(row, y)
         parts += drawn

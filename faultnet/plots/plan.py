@@ -89,7 +89,7 @@ class _Sheet:
         return (
             f"{self.model.version}. Expected cost {cost.upper:.0f} ({low}), giving up now {self.plan.giving_up:.0f}, "
             f"in {money}: time, hazards, parts, harm, comebacks, a working set lost. Percent: of sets like this that "
-            "come there; a branch is as thick. To come: expected cost from there on. Dark ground: a repair."
+            "come there; a branch is as thick. To come: expected cost from there on. Thick frame: a repair."
         )
 
     @cached_property
