@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
 from bench_models import COLLATERAL, lamp
 from networks import import_published
@@ -23,10 +24,11 @@ from faultnet.model.nodes import SET_WORKS
 from faultnet.plan import Plan, PlanStep, make_plan
 from faultnet.plots.bars import bars_picture
 from faultnet.plots.graph import Graph
-from faultnet.plots.layers import Rows, lay_out, least_width
+from faultnet.plots.layers import lay_out
 from faultnet.plots.measure import text_width, wrap
 from faultnet.plots.network import network_picture
 from faultnet.plots.plan import DEPTH, HEIGHT, plan_picture
+from faultnet.plots.rows import Rows, least_width
 from faultnet.plots.shift import shift_picture
 from faultnet.plots.spread import spread
 from faultnet.plots.svg import NAMESPACE
@@ -434,6 +436,34 @@ def test_a_long_line_has_a_lane_and_all_rows_fit() -> None:
     beside = [x for x, y in laid.routes["a", "c"] if laid.places["b"].y <= y <= laid.places["b"].y + 10]
     assert len(beside) == 2
     assert all(abs(x - laid.places["b"].middle) == pytest.approx(25 + 9) for x in beside)
+
+
+def test_any_rows_fit_their_width_without_overlap_or_lines_through_boxes() -> None:
+    rng = np.random.default_rng(5)
+    for _ in range(40):
+        rows = any_rows(rng)
+        width = least_width(rows)
+        laid = lay_out(rows, 10, width, 20)
+        for one, other in combinations(laid.places.values(), 2):
+            apart = one.x + one.width <= other.x or other.x + other.width <= one.x
+            assert apart or one.y + one.height < other.y or other.y + other.height < one.y
+        assert all(9.99 <= place.x <= place.x + place.width <= 10.01 + width for place in laid.places.values())
+        for edge, route in laid.routes.items():
+            assert route[-1][1] == laid.places[edge[1]].y
+            for (x1, y1), (x2, y2) in pairwise(route[:-1]):
+                if x1 == x2:  # beside boxes; it bends only between rows
+                    beside = [p for p in laid.places.values() if p.x < x1 < p.x + p.width]
+                    assert all(y2 <= p.y or p.y + p.height <= y1 for p in beside)
+                else:
+                    assert all(y2 <= p.y or p.y + p.height <= y1 for p in laid.places.values())
+
+
+def any_rows(rng: np.random.Generator) -> Rows:
+    """Up to six rows of up to six boxes of any size, each box hanging on some of those above."""
+    rows = [[f"{n}.{m}" for m in range(rng.integers(1, 7))] for n in range(rng.integers(1, 7))]
+    sizes = {box: (float(rng.uniform(30, 160)), float(rng.uniform(20, 90))) for row in rows for box in row}
+    pairs = ((a, b) for n, row in enumerate(rows) for b in row for above in rows[:n] for a in above)
+    return Rows(rows, sizes, [pair for pair in pairs if rng.random() < 0.2])
 
 
 def test_a_component_stands_below_those_that_take_it_along() -> None:

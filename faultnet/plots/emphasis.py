@@ -5,7 +5,7 @@ from functools import cached_property
 
 from faultnet.diagnosis import Diagnosis
 from faultnet.plots.graph import Graph
-from faultnet.plots.layers import Edge
+from faultnet.plots.rows import Edge
 from faultnet.plots.told import Told
 
 

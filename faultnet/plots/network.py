@@ -12,9 +12,10 @@ from faultnet.plots.edges import edge_drawn
 from faultnet.plots.emphasis import Emphasis
 from faultnet.plots.graph import Graph
 from faultnet.plots.ink import INK, QUIET
-from faultnet.plots.layers import Laid, Rows, lay_out, least_width, room_of_lanes, split_row
+from faultnet.plots.layers import Laid, lay_out
 from faultnet.plots.marks import lines_of_text, paragraph, pitch_of
 from faultnet.plots.measure import wrap
+from faultnet.plots.rows import Rows, least_width, room_of_lanes, split_row
 from faultnet.plots.svg import group, picture
 from faultnet.plots.told import Told, told_by
 from faultnet.words import percent
