@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
+from html import escape
 
 import numpy as np
 import pytest
@@ -15,8 +16,7 @@ from learners import JOBS, aim_of, model_of, pattern, tiny_aim
 from scipy.special import betaln
 from small_models import TINY
 
-from faultnet.cli.as_text import numbers_words
-from faultnet.cli.tune import tuned_json, tuned_text
+from faultnet.cli.tune import tuned_json, tuned_picture, tuned_text
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
 from faultnet.learning.blanks import half_of_blanks_normal
@@ -24,7 +24,9 @@ from faultnet.learning.information import information, scores_of
 from faultnet.learning.learn import learn
 from faultnet.learning.pooling import FACTORS, factor_chances
 from faultnet.model.chances import SHARES, chances_of
+from faultnet.model.words import numbers_words
 from faultnet.patterns import Patterns
+from faultnet.words import percent, percent_range
 from faultnet.workshop.tuning import Tuned, Wanted, tune
 from faultnet.workshop.versions import accept, number_in_use, take_back
 from faultnet.workshop.workshop import Workshop
@@ -83,6 +85,16 @@ def test_numbers_come_with_interval_jobs_and_source(tuned: Tuned) -> None:
     for group in groups["groups"]:
         assert sum(state["learned"] for state in group["states"]) == pytest.approx(1)
         assert all(s["low"] <= s["learned"] <= s["high"] for s in group["states"])
+
+
+def test_the_picture_shows_the_shares_in_use_and_as_learned(tuned: Tuned) -> None:
+    drawn = tuned_picture(tuned)
+    (shares,) = (each for each in tuned_json(tuned)["numbers"] if each["id"] == SHARES)
+    for state in shares["states"]:
+        now = f"{percent(state['learned'])} ({percent_range(state['low'], state['high'])})"
+        assert escape(f"was {percent(state['in_use'])}, now {now}") in drawn
+    words = " ".join(re.findall(r">([^<]+)</text>", drawn))
+    assert f"{shares['jobs']:.0f} past jobs behind it" in words
 
 
 def test_tuning_changes_nothing_until_it_is_accepted(shop: Workshop, tuned: Tuned) -> None:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from math import isinf
 
 from faultnet.case.case import Case
-from faultnet.case.events import Event, Finding, Reading, RepairOutcome, SoftFinding
+from faultnet.case.events import Event, Finding, Reading, RepairOutcome, Seen, SoftFinding
 from faultnet.model.model import Model
 from faultnet.model.nodes import Observation
 from faultnet.readings import Nominal, Spread, middle
@@ -21,6 +21,11 @@ def describe_event(model: Model, event: Event) -> str:
     if isinstance(event, RepairOutcome):
         together = " together" if len(event.made) > 1 else ""
         return f"{' and '.join(event.made)}: made{together}, and the set {'works' if event.works else 'does not work'}"
+    return f"{event.observation}: {told_words(model, event)}"
+
+
+def told_words(model: Model, event: Seen) -> str:
+    """What was seen or read, without its name: "2 points: 0 V, 2 V (steady)"."""
     seen = model.visible[event.observation]
     notes = [] if event.symptom == "showing" else [f"symptom {event.symptom.replace('_', ' ')}"]
     notes += [f"by {event.by}"] if event.by else []
@@ -33,7 +38,7 @@ def describe_event(model: Model, event: Event) -> str:
         notes.insert(0, _HOLD_WORDS[event.hold])
         notes += ["against the mains side"] if event.against == "hot" else []
         notes += [f"{event.meter} meter"] if event.meter else []
-    return f"{event.observation}: {told}" + (f" ({', '.join(notes)})" if notes else "")
+    return told + (f" ({', '.join(notes)})" if notes else "")
 
 
 def made_again(case: Case, number: int) -> tuple[str, ...]:

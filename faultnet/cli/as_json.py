@@ -11,6 +11,7 @@ from faultnet.case.events import Event, Finding, RepairOutcome, SoftFinding, set
 from faultnet.case.words import describe_event, made_again
 from faultnet.diagnosis import BetterFit, Diagnosis, NextModel, Surprise
 from faultnet.model import Model
+from faultnet.model.words import disclaimer
 from faultnet.model.work import Step
 from faultnet.ranking import Outcome, RankedTest, Ranking
 from faultnet.ranking.quote import price_changes
@@ -43,16 +44,6 @@ UNITS = {
 }
 
 Json = dict[str, Any]
-
-
-def disclaimer(model: Model) -> str:
-    """What every answer ends with."""
-    learned = "partly learned from past jobs, else reasoned" if model.jobs_behind else "reasoned, not measured"
-    behind = "imported and used as they are" if model.is_imported else learned
-    return (
-        f"These are probabilities, not proof. The numbers behind them are {behind}. "
-        "Local rules and licensed practice come first."
-    )
 
 
 def answer_json(

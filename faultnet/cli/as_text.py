@@ -9,7 +9,6 @@ from faultnet.case.doubts import doubts
 from faultnet.case.entry import find_state, written
 from faultnet.case.events import set_aside
 from faultnet.case.words import describe_event, made_again, nominal_words, state_words
-from faultnet.cli.as_json import disclaimer
 from faultnet.cli.kinds import (
     WORTH_SHOWING,
     better_fit_text,
@@ -26,8 +25,8 @@ from faultnet.cli.ways import ways_text
 from faultnet.diagnosis import BetterFit, Diagnosis, Surprise
 from faultnet.files.finder import is_shipped
 from faultnet.model import ModeId, Model
-from faultnet.model.chances import SHARES
 from faultnet.model.nodes import Observation
+from faultnet.model.words import disclaimer, numbers_words
 from faultnet.model.work import Caution, Step
 from faultnet.ranking import Outcome, RankedTest, Ranking
 from faultnet.repairs import RankedRepair
@@ -92,22 +91,6 @@ def answer_text(
 def model_line(model: Model, *, full: bool = False) -> str:
     """Which model answers, and whether its numbers are the shop's own."""
     return wrapped(f"model {_origin(model, full=full)}: {numbers_words(model)}", 2, 4)
-
-
-def numbers_words(model: Model) -> str:
-    """Where a model's numbers come from."""
-    if model.is_imported:
-        return "imported numbers, used as they are"
-    n_jobs = max((n for id_, n in model.jobs_behind.items() if id_ != SHARES or not model.shares_of), default=0.0)
-    if not n_jobs:
-        return "starting numbers, no jobs of this shop yet"
-    own = f", {model.jobs_behind[SHARES]:.0f} of {group_words(model)}" if model.shares_of else ""
-    return f"learned from {n_jobs:.0f} past jobs{own}"
-
-
-def group_words(model: Model) -> str:
-    """The group of jobs whose shares a model has: "panel group otter"; "" where it has the whole shop's."""
-    return "" if model.pooled is None else f"{model.pooled.column.replace('_', ' ')} {model.shares_of}"
 
 
 def _origin(model: Model, *, full: bool) -> str:

@@ -4,12 +4,12 @@ from dataclasses import dataclass
 
 from faultnet.case import Case, RepairOutcome, parse_events
 from faultnet.case.words import describe_event
-from faultnet.cli.as_json import disclaimer
 from faultnet.cli.as_text import advice, repair_step, standing
 from faultnet.cli.terminal import bold, columns, wrapped
 from faultnet.diagnosis import Diagnosis, diagnose
 from faultnet.files import load_model
 from faultnet.model import ModeId, Model
+from faultnet.model.words import disclaimer
 from faultnet.model.work import Caution
 from faultnet.ranking import Ranking, rank_tests
 from faultnet.readings import Nominal

@@ -8,6 +8,7 @@ from typing import Any
 from faultnet.case import Case
 from faultnet.case.entry import nearest
 from faultnet.cli import imported
+from faultnet.cli.picture import check_picture, write_picture
 from faultnet.cli.terminal import bold, table, wrapped
 from faultnet.cli.typed import with_engine
 from faultnet.diagnosis.explain import inseparable
@@ -34,9 +35,14 @@ def list_(*, as_json: bool) -> None:
 # -- show ------------------------------------------------------------------------------------------------------------
 
 
-def show(name: str, *, as_json: bool) -> None:
-    """Print what a model is made of."""
+def show(name: str, *, picture: str, as_json: bool) -> None:
+    """Print what a model is made of, and draw it where a picture is wanted."""
+    check_picture(picture)
     model = load_model(name)
+    if picture:
+        from faultnet.plots.network import network_picture
+
+        write_picture(picture, network_picture(model))
     told, lines = (_show_json, _show_text) if not model.is_imported else (imported.show_json, imported.show_text)
     print(json.dumps(told(model), indent=2) if as_json else "\n".join(lines(model)))
 

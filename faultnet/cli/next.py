@@ -1,20 +1,39 @@
 """`faultnet next`: from typed events to an answer."""
 
 import json
+from dataclasses import dataclass
 
+from faultnet.case import Case
 from faultnet.cli.as_json import answer_json
 from faultnet.cli.as_text import answer_text
+from faultnet.cli.picture import check_picture, write_picture
 from faultnet.cli.typed import Asked, understand
 from faultnet.cli.ways import checked_sort
-from faultnet.diagnosis import diagnose
+from faultnet.diagnosis import Diagnosis, diagnose
 from faultnet.files.fits import fits_better
+from faultnet.model import Model
 from faultnet.ranking import rank_tests
 from faultnet.ranking.on_top import with_times_on_top
 
 
-def answer_next(asked: Asked, *, full: bool, sort: str, ahead_seconds: float | None, as_json: bool) -> None:
+@dataclass(frozen=True)
+class Drawn:
+    """Names of pictures to write, "" for none: of the network, and of where things stand as bars."""
+
+    network: str = ""
+    bars: str = ""
+
+    def __post_init__(self) -> None:
+        check_picture(self.network)
+        check_picture(self.bars, "--bars")
+
+
+def answer_next(
+    asked: Asked, *, full: bool, sort: str, ahead_seconds: float | None, drawn: Drawn, as_json: bool
+) -> None:
     """Print where the set stands and what to do next. sort: of the list, one of `SORTS`.
 
+    drawn: pictures to write beside it, with `full` of everything.
     ahead_seconds: how long to look for the cheapest plan, whose first step is then advised; None: one step ahead.
     """
     sort = checked_sort(sort)
@@ -27,7 +46,19 @@ def answer_next(asked: Asked, *, full: bool, sort: str, ahead_seconds: float | N
 
         ranking = look_ahead(model, case, ranking, for_seconds(ahead_seconds))
     diagnosis, fits = diagnose(model, case), fits_better(model, case)
+    _draw(drawn, model, case, diagnosis, full=full)
     if as_json:
         print(json.dumps(answer_json(model, case, diagnosis, ranking, fits), indent=2, allow_nan=False))
     else:
         print(answer_text(model, case, diagnosis, ranking, full=full, sort=sort, fits_better=fits))
+
+
+def _draw(drawn: Drawn, model: Model, case: Case, diagnosis: Diagnosis, *, full: bool) -> None:
+    if drawn.network:
+        from faultnet.plots.network import network_picture
+
+        write_picture(drawn.network, network_picture(model, diagnosis, case, whole=full))
+    if drawn.bars:
+        from faultnet.plots.bars import bars_picture
+
+        write_picture(drawn.bars, bars_picture(model, diagnosis), "--bars")

@@ -75,4 +75,7 @@ Db = Annotated[
     typer.Option("--db", metavar="DB", help="The shop's database, a file or URL; else FAULTNET_DB, or the usual one."),
 ]
 Note = Annotated[str, typer.Option("--note", metavar="TEXT", help="One line to keep with it; no customer's name.")]
+Picture = Annotated[
+    str, typer.Option("--picture", metavar="FILE.svg", help="Also draw it: a picture (SVG) that any browser shows.")
+]
 By = Annotated[str, typer.Option("--by", metavar="CODE", help="Who; a code, not a name.")]

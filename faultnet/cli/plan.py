@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from time import monotonic
 
-from faultnet.cli.as_json import disclaimer
 from faultnet.cli.as_text import model_line, understood
+from faultnet.cli.picture import check_picture, write_picture
 from faultnet.cli.plan_json import plan_json
 from faultnet.cli.plan_words import (
     COMES_HERE_FROM,
@@ -16,14 +16,14 @@ from faultnet.cli.plan_words import (
     costs,
     heading,
     left_aside,
-    outcome_words,
     stop_words,
-    suspects_words,
 )
 from faultnet.cli.terminal import bold, columns, table, wrapped
 from faultnet.cli.typed import Asked, Understood, understand
 from faultnet.errors import UsageProblem
+from faultnet.model.words import disclaimer
 from faultnet.plan import Branch, Plan, PlanStep, make_plan
+from faultnet.plan.words import outcome_words, suspects_words
 from faultnet.words import percent
 
 SHEETS = (".html", ".pdf")
@@ -32,8 +32,9 @@ COMPARING = 0.5
 """The plan without constraints is looked for as long again as this share of the time for the plan."""
 
 
-def show_plan(asked: Asked, *, tests: str, seconds: float, sheet: str, full: bool, as_json: bool) -> None:
-    """Print the plan, and write a sheet where one is wanted."""
+def show_plan(asked: Asked, *, tests: str, seconds: float, sheet: str, picture: str, full: bool, as_json: bool) -> None:
+    """Print the plan, and write a sheet and a picture where they are wanted."""
+    check_picture(picture)
     if sheet and Path(sheet).suffix.lower() not in SHEETS:
         raise UsageProblem(f"--sheet {sheet}: write a name that ends in {' or '.join(SHEETS)}")
     told = understand(asked)
@@ -53,6 +54,10 @@ def show_plan(asked: Asked, *, tests: str, seconds: float, sheet: str, full: boo
 
         write_sheet(Path(sheet), told, plan)
         print(f"sheet written: {sheet}", file=sys.stderr)
+    if picture:
+        from faultnet.plots.plan import plan_picture
+
+        write_picture(picture, plan_picture(told.model, plan, full=full))
     if as_json:
         print(json.dumps(plan_json(told, plan), indent=2, allow_nan=False))
     else:

@@ -3,8 +3,8 @@
 from typing import Any
 
 from faultnet.case.words import describe_event
-from faultnet.cli.as_json import disclaimer
 from faultnet.cli.typed import Understood
+from faultnet.model.words import disclaimer
 from faultnet.plan import Branch, Plan, PlanStep
 
 SCHEMA_VERSION = 1

@@ -1,15 +1,15 @@
 """A plan as one printable page, HTML or PDF, to pin to the wall: numbered steps, what each may show, where to go on."""
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from faultnet.case.words import describe_event
-from faultnet.cli.as_json import disclaimer
 from faultnet.cli.paper import Block, Paper, write_paper
-from faultnet.cli.plan_words import costs, heading, outcome_words, stop_words, suspects_words
+from faultnet.cli.plan_words import costs, heading, stop_words
 from faultnet.cli.typed import Understood
+from faultnet.model.words import disclaimer
 from faultnet.plan import Plan, PlanStep
+from faultnet.plan.words import numbered_cautions, outcome_words, suspects_words
 from faultnet.words import percent
 
 MOST_ROWS = 18
@@ -56,7 +56,7 @@ def make_sheet(told: Understood, plan: Plan) -> Sheet:
         title=heading(model),
         facts=tuple(facts),
         rows=tuple(_row(told, step, numbers) for step in steps),
-        cautions=tuple(_cautions(steps)),
+        cautions=tuple(numbered_cautions(steps)),
         foot=f"{model.version}. {disclaimer(model)}",
     )
 
@@ -66,27 +66,6 @@ def _likeliest(first: PlanStep) -> list[PlanStep]:
     steps = [step for step in first.steps() if step.kind != "stop" or step is first]
     kept = {id(step) for step in sorted(steps, key=lambda step: -step.reached)[:MOST_ROWS]}
     return [step for step in steps if id(step) in kept]
-
-
-def _cautions(steps: Sequence[PlanStep]) -> Iterator[str]:
-    """Each caution once, the widest first, with the numbers of the steps it is for."""
-    numbers_of: dict[str, list[int]] = {}
-    for number, step in enumerate(steps, 1):
-        for caution in step.step.cautions if step.step else ():
-            numbers_of.setdefault(caution.text, []).append(number)
-    for text, numbers in sorted(numbers_of.items(), key=lambda item: -len(item[1])):
-        yield f"{text} (step {_listed(numbers)})"
-
-
-def _listed(numbers: Sequence[int]) -> str:
-    """ "2 to 6, 8" """
-    spans: list[list[int]] = []
-    for number in numbers:
-        if spans and number == spans[-1][-1] + 1:
-            spans[-1].append(number)
-        else:
-            spans.append([number])
-    return ", ".join(f"{span[0]} to {span[-1]}" if len(span) > 2 else ", ".join(map(str, span)) for span in spans)
 
 
 def _row(told: Understood, step: PlanStep, numbers: dict[int, int]) -> Row:

@@ -2,12 +2,10 @@
 
 from collections.abc import Iterator
 
-from faultnet.case.words import state_words
 from faultnet.cli.typed import Understood
 from faultnet.model import Model
-from faultnet.plan import Branch, Plan, PlanStep
+from faultnet.plan import Plan, PlanStep
 from faultnet.plan.result import Bounds
-from faultnet.words import percent
 
 COMES_HERE_FROM = 0.02
 """Branches that fewer sets come to are only named."""
@@ -59,18 +57,6 @@ def left_aside(plan: Plan) -> Iterator[str]:
         yield f"not in it, since none of these tests shows what must be seen first: {', '.join(plan.blocked)}"
     if plan.taken_as_done:
         yield f"taken as seen, since no test of the plan shows it: {', '.join(plan.taken_as_done)}"
-
-
-def outcome_words(model: Model, step: PlanStep, branch: Branch) -> str:
-    """What a step showed."""
-    if step.kind == "repair":
-        return "the set works" if branch.state == "works" else "still not"
-    return ", ".join(state_words(model.observations[leaf], state) for leaf, state in branch.shown)
-
-
-def suspects_words(model: Model, step: PlanStep) -> str:
-    """The likeliest parts at a step: "LED strips 64 %, LED driver 14 %" """
-    return ", ".join(f"{model.components[c].short or c} {percent(p)}" for c, p in step.suspects[:2])
 
 
 def stop_words(told: Understood, step: PlanStep) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from faultnet.cli.chances import share_of, told_state, words_of
+from faultnet.cli.picture import check_picture, write_picture
 from faultnet.cli.progress import counted
 from faultnet.cli.terminal import bold, note, table, wrapped, wrapped_table
 from faultnet.cli.workshop import workshop_of
@@ -54,16 +55,30 @@ def strength_of(text: str) -> float | None:
 
 
 def tune_model(
-    wanted: Wanted, *, accepting: bool, by: str, reason: str, db: str, shop: str, full: bool, as_json: bool
+    wanted: Wanted,
+    *,
+    accepting: bool,
+    by: str,
+    reason: str,
+    picture: str = "",
+    db: str,
+    shop: str,
+    full: bool,
+    as_json: bool,
 ) -> None:
-    """Print what past jobs change; with `accepting`, make it the model's newest version."""
+    """Print what past jobs change; with `accepting`, make it the model's newest version. picture: of the shares."""
+    check_picture(picture)
     if accepting:
         check_said(by, reason)
     workshop = workshop_of(db, shop)
     if accepting:
         check_named(workshop, workshop.load_model(wanted.model))
+    if picture and workshop.load_model(wanted.model).is_imported:
+        raise UsageProblem(f"--picture {picture}: {wanted.model} is an imported network, which has no shares to draw")
     with counted("learning", "rounds") as told:
         tuned = tune(workshop, wanted, lambda _what, n: told(n))
+    if picture:
+        write_picture(picture, tuned_picture(tuned))
     version = accept(workshop, tuned.learned, tuned.number_in_use, by, reason) if accepting else None
     if as_json:
         print(json.dumps(tuned_json(tuned, version), indent=2))
@@ -73,6 +88,16 @@ def tune_model(
         print(f"Accepted as {version.id} by {version.by}. Take it back: faultnet model undo {version.model}")
     elif not tuned.learned.converged:
         note("it had not quite settled; more rounds would change it a little")
+
+
+def tuned_picture(tuned: Tuned) -> str:
+    """The shares in use and as learned, with their intervals."""
+    from faultnet.plots.shift import shift_picture
+
+    before, after = (
+        next(c for c in all_ if c.id == SHARES) for all_ in (chances_of(tuned.in_use), tuned.learned.chances)
+    )
+    return shift_picture(tuned.in_use, before, after)
 
 
 def tuned_text(tuned: Tuned, wanted: Wanted, *, full: bool = False) -> Iterator[str]:

@@ -46,6 +46,9 @@ def tune(
     accept: Annotated[bool, typer.Option("--accept", help="Make it the newest version, used from now on.")] = False,
     by: By = "",
     reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why it is accepted.")] = "",
+    picture: Annotated[
+        str, typer.Option("--picture", metavar="FILE.svg", help="Also draw the shares before and after.")
+    ] = "",
     full: Annotated[bool, typer.Option("--full", help="Every number.")] = False,
     db: Db = "",
     shop: ShopFile = "",
@@ -61,7 +64,9 @@ def tune(
     column = "" if groups == "none" else groups
     counts_for = strength_of(strength)
     wanted = Wanted(model, tuple(from_ or ()), before, counts_for, column, half_life, starts, not no_blanks, seed)
-    tune_model(wanted, accepting=accept, by=by, reason=reason, db=db, shop=shop, full=full, as_json=json)
+    tune_model(
+        wanted, accepting=accept, by=by, reason=reason, picture=picture, db=db, shop=shop, full=full, as_json=json
+    )
 
 
 @learn_app.command()

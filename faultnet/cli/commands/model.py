@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from faultnet.cli.options import By, Db, Engine, Json, ModelName, ShopFile
+from faultnet.cli.options import By, Db, Engine, Json, ModelName, Picture, ShopFile
 
 model_app = typer.Typer(
     help="Model files and versions: list, show, check, diff, undo, export, import.",
@@ -53,11 +53,11 @@ def model_undo(
 
 
 @model_app.command("show")
-def model_show(model: ModelName, json: Json = False) -> None:
+def model_show(model: ModelName, picture: Picture = "", json: Json = False) -> None:
     """What a model is made of: components and shares, tests, repairs, where its numbers come from."""
     from faultnet.cli.models import show
 
-    show(model, as_json=json)
+    show(model, picture=picture, as_json=json)
 
 
 @model_app.command("check")

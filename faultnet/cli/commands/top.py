@@ -16,6 +16,7 @@ from faultnet.cli.options import (
     ModelName,
     Nominal,
     Panel,
+    Picture,
     Setup,
     ShopFile,
     Size,
@@ -54,6 +55,13 @@ def next_(
     ] = None,
     full: Annotated[bool, typer.Option("--full", help="Everything: all tests, reasons, explanations.")] = False,
     sort: Annotated[str, typer.Option("--sort", metavar="BY", help="The list by cost, bits or minutes.")] = "cost",
+    picture: Annotated[
+        str,
+        typer.Option("--picture", metavar="FILE.svg", help="Also draw the network, with what was seen and how likely."),
+    ] = "",
+    bars: Annotated[
+        str, typer.Option("--bars", metavar="FILE.svg", help="Also draw where things stand, as bars with intervals.")
+    ] = "",
     db: Db = "",
     shop: ShopFile = "",
     json: Json = False,
@@ -65,13 +73,14 @@ def next_(
     come circumstances joined by +: settled, max, steady, hot, not_showing, by:NAME, meter:NAME. Order counts only
     around repairs.
     """
-    from faultnet.cli.next import answer_next
+    from faultnet.cli.next import Drawn, answer_next
     from faultnet.cli.typed import Asked
     from faultnet.shop.nominal import NominalTyped
 
     typed = NominalTyped(nominal, leds, panel, board)
     asked = Asked(model, events or [], given or [], at, size, typed, shop, db, trained, not without_complaint, engine)
-    answer_next(asked, full=full, sort=sort, ahead_seconds=ahead, as_json=json)
+    drawn = Drawn(picture, bars)
+    answer_next(asked, full=full, sort=sort, ahead_seconds=ahead, drawn=drawn, as_json=json)
 
 
 @top_app.command()
@@ -111,6 +120,7 @@ def plan(
     sheet: Annotated[
         str, typer.Option("--sheet", metavar="FILE", help="Also write one printable page: FILE.html or FILE.pdf.")
     ] = "",
+    picture: Picture = "",
     full: Annotated[bool, typer.Option("--full", help="Every branch, however unlikely.")] = False,
     db: Db = "",
     shop: ShopFile = "",
@@ -127,4 +137,4 @@ def plan(
 
     typed = NominalTyped(nominal, leds, panel, board)
     asked = Asked(model, events or [], given or [], at, size, typed, shop, db, trained, not without_complaint)
-    show_plan(asked, tests=tests, seconds=seconds, sheet=sheet, full=full, as_json=json)
+    show_plan(asked, tests=tests, seconds=seconds, sheet=sheet, picture=picture, full=full, as_json=json)

@@ -5,7 +5,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from faultnet.case import Case
-from faultnet.cli.as_json import disclaimer
 from faultnet.cli.job.add import entry_line
 from faultnet.cli.job.told import closing_words, facts_words, moment, money, part_words
 from faultnet.cli.paper import Block, Paper, write_paper
@@ -16,6 +15,7 @@ from faultnet.jobs import Job
 from faultnet.jobs.closing import COMEBACKS
 from faultnet.jobs.stage import STAGES, stage_on, watched_until
 from faultnet.model import Model
+from faultnet.model.words import disclaimer
 from faultnet.words import in_words, percent, percent_range
 from faultnet.workshop.workshop import Bench, Workshop, on_the_bench
 

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from datetime import date, datetime
 
 from faultnet.case.words import describe_event
-from faultnet.cli.as_text import numbers_words
 from faultnet.cli.terminal import bold, wrapped
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Closing, Entry, Job, Part
@@ -13,6 +12,7 @@ from faultnet.jobs.entry import EVENTS, event_of
 from faultnet.jobs.facts import FACTS, OCCURRENCES
 from faultnet.jobs.stage import STAGES, stage_on, watched_until
 from faultnet.model import Model
+from faultnet.model.words import numbers_words
 from faultnet.words import fixed, in_words, percent, percent_range
 from faultnet.workshop.looking import Look
 
