@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
-from faultnet.counting.statement import Lookup, check, returned, seen_column, statement
+from faultnet.counting.statement import Lookup, check, returned, seen_column, statement, totals
 from faultnet.errors import UsageProblem
 from faultnet.model import Model
 from faultnet.patterns import Patterns
@@ -38,12 +38,17 @@ class History(Protocol):
         ...
 
 
+Source = Database | Path | str | Sequence[Path | str]
+"""A shop's open database, or one or more files of past jobs."""
+
+
 def count_patterns(
-    source: Database | Path | str | Sequence[Path | str],
+    source: Source,
     model: Model,
     *,
     by: Sequence[str] = (),
     before: str = "",
+    since: str = "",
     voltages: Collection[Entry] = (),
     group_of: Callable[[str], str] = str,
     a_decade: int = USUAL_A_DECADE,
@@ -53,15 +58,15 @@ def count_patterns(
     """The jobs of a history that ended, as patterns of evidence with their counts.
 
     source: a shop's open database, or one or more Parquet or CSV files with the columns of `history export`, in which
-    `*` may stand for several. by: further columns to count by (`statement.BY`); before: only jobs that came in before
-    this day. voltages: the shop's list, for sets whose label nobody noted; group_of: the panel group of a panel code,
+    `*` may stand for several. by: further columns to count by (`statement.BY`); before, since: only jobs that came in
+    before this day, or from it on. voltages: the shop's list, for sets whose label nobody noted; group_of: the panel group of a panel code,
     itself if none is said. a_decade: to how many preferred numbers a decade volts are rounded (24 to 192), 0 for not.
     half_life_months: jobs that came in so long before the last one count for half; 0: all count the same.
     with_returned: whether jobs count of sets that came back with the same complaint, which are no cases of their own.
 
     What nobody can read is in `left_out`, with the reason. UsageProblem, FileProblem, StoreProblem: as they say.
     """
-    check(by, before)
+    check(by, before, since)
     if a_decade and not 24 <= a_decade <= MOST_A_DECADE:
         raise UsageProblem(f"volts are rounded to 24 to {MOST_A_DECADE} numbers a decade, or 0 for not at all")
     if half_life_months and not half_life_months >= LEAST_HALF_LIFE_MONTHS:
@@ -69,19 +74,31 @@ def count_patterns(
             f"a half-life of {half_life_months:g} months: at least {LEAST_HALF_LIFE_MONTHS:g}, or 0 for jobs that all "
             "count the same"
         )
+    with _asked(source, model) as history, _without_collection():
+        return count(
+            history, model, by=by, before=before, since=since, voltages=voltages, group_of=group_of, a_decade=a_decade,
+            half_life_months=half_life_months, with_returned=with_returned,
+        )  # fmt: skip
+
+
+def count_jobs(source: Source, model: Model, by: Sequence[str]) -> dict[tuple[str, ...], int]:
+    """How many jobs of a history ended, by columns of `statement.BY` other than the panel group: by their values."""
+    check(by)
+    with _asked(source, model) as history:
+        return {
+            tuple(str(value or "") for value in row[:-1]): int(row[-1] or 0) for row in history.rows(totals(model, by))
+        }
+
+
+def _asked(source: Source, model: Model) -> AbstractContextManager[History]:
+    """A history where it can be asked."""
     if isinstance(source, Database):
         from faultnet.counting.database import asked_database
 
-        asked: AbstractContextManager[History] = asked_database(source, model)
-    else:
-        from faultnet.counting.files import asked_files
+        return asked_database(source, model)
+    from faultnet.counting.files import asked_files
 
-        asked = asked_files([source] if isinstance(source, Path | str) else source, model)
-    with asked as history, _without_collection():
-        return count(
-            history, model, by=by, before=before, voltages=voltages, group_of=group_of, a_decade=a_decade,
-            half_life_months=half_life_months, with_returned=with_returned,
-        )  # fmt: skip
+    return asked_files([source] if isinstance(source, Path | str) else source, model)
 
 
 def count(
@@ -95,6 +112,7 @@ def count(
     a_decade: int,
     half_life_months: float = 0.0,
     with_returned: bool = True,
+    since: str = "",
 ) -> Patterns:
     """The same, of a history wherever it can be asked."""
     nominals: dict[str, Nominal | None] = {"": None}
@@ -106,9 +124,9 @@ def count(
         history.keep(lookup, [(*cells, lookup.said(cells)) for cells in list(asked)])
     fold = Fold(model, a_decade, tuple(by), nominals, half_life_months)
     asked_by = (*by, "month") if half_life_months else by
-    fold.add(history.rows(statement(model, lookups, asked_by, before, with_returned)))
+    fold.add(history.rows(statement(model, lookups, asked_by, before, with_returned, since)))
     patterns = fold.patterns()
-    if with_returned or not (n_returned := int(next(iter(history.rows(returned(model, before))))[0] or 0)):
+    if with_returned or not (n_returned := int(next(iter(history.rows(returned(model, before, since))))[0] or 0)):
         return patterns
     return replace(patterns, left_out=(*patterns.left_out, LeftOut(CAME_BACK, n_returned)))
 

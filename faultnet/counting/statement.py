@@ -41,6 +41,7 @@ NEVER_COMPARED = ("given", "tests")
 
 BY = {
     "panel_group": "COALESCE(as_panel_group.said, '')",
+    "day": "SUBSTR(h.opened, 1, 10)",
     "month": "SUBSTR(h.opened, 1, 7)",
     "year": "SUBSTR(h.opened, 1, 4)",
     **{name: f"h.{PLAIN[name]}" for name in ("panel", "board", "size", "age", "opened_by")},
@@ -79,11 +80,10 @@ def columns_of(model: Model) -> dict[str, str]:
     return {**PLAIN, **{observation: seen_column(observation) for observation in model.visible}}
 
 
-def check(by: Sequence[str], before: str) -> None:
-    """UsageProblem: jobs cannot be counted by one of these columns, or that is no day."""
+def check(by: Sequence[str], *days: str) -> None:
+    """UsageProblem: jobs cannot be counted by one of these columns, or one of these is no day."""
     problems = [f"jobs are not counted by {name}; possible are {', '.join(BY)}" for name in by if name not in BY]
-    if before and not _DAY.fullmatch(before):
-        problems.append(f"{before}: write a day as 2031-05-17")
+    problems += [f"{day}: write a day as 2031-05-17" for day in days if day and not _DAY.fullmatch(day)]
     if problems:
         raise UsageProblem(*problems)
 
@@ -95,23 +95,36 @@ RETURNED = "h.came_from <> '' AND h.came_with = 'same'"
 """A set that came back with the same complaint: no case of its own, but doubt about the first (common practice)."""
 
 
-def returned(model: Model, before: str = "") -> str:
+def returned(model: Model, before: str = "", since: str = "") -> str:
     """The query for how many jobs that ended are of sets that came back with the same complaint."""
-    return f"SELECT COUNT(*) AS jobs\nFROM history h\nWHERE {_ended(model, before)} AND {RETURNED}"
+    return f"SELECT COUNT(*) AS jobs\nFROM history h\nWHERE {_ended(model, before, since)} AND {RETURNED}"
 
 
-def _ended(model: Model, before: str) -> str:
+def totals(model: Model, by: Sequence[str]) -> str:
+    """The query for how many jobs ended, by columns of `BY` that need no lookup; their values, then the count."""
+    columns = ", ".join(BY[name] for name in by)
+    places = ", ".join(str(number) for number in range(1, len(by) + 1))
+    return f"SELECT {columns}, COUNT(*) AS jobs\nFROM history h\nWHERE {_ended(model)}\nGROUP BY {places}"
+
+
+def _ended(model: Model, before: str = "", since: str = "") -> str:
     earlier = f" AND h.opened < '{before}'" if before else ""
-    return f"h.model = '{model.id}' AND h.outcome <> ''{earlier}"
+    later = f" AND h.opened >= '{since}'" if since else ""
+    return f"h.model = '{model.id}' AND h.outcome <> ''{earlier}{later}"
 
 
 def statement(
-    model: Model, lookups: Sequence[Lookup], by: Sequence[str], before: str = "", with_returned: bool = True
+    model: Model,
+    lookups: Sequence[Lookup],
+    by: Sequence[str],
+    before: str = "",
+    with_returned: bool = True,
+    since: str = "",
 ) -> str:
     """The query that groups the jobs that ended; its columns are those of `faultnet.patterns.row` and the count.
 
-    before: only jobs that came in before this day, `2031-05-17`. with_returned: those of sets that came back with the
-    same complaint as well.
+    before, since: only jobs that came in before this day, `2031-05-17`, or from it on. with_returned: those of sets
+    that came back with the same complaint as well.
     """
     looked_up = {column: f"COALESCE({each.name}.said, '')" for each in lookups for column in each.columns[:1]}
 
@@ -145,5 +158,5 @@ LEFT JOIN (SELECT c.job FROM history c JOIN history f ON c.came_from = f.job
            WHERE c.came_from <> '' AND f.afterwards <> '' GROUP BY c.job) mended
        ON mended.job = h.job
 {chr(10).join(each.join for each in lookups)}
-WHERE {_ended(model, before)}{first_only}
+WHERE {_ended(model, before, since)}{first_only}
 GROUP BY {places}"""
