@@ -1,0 +1,93 @@
+"""Other forecasts of the same jobs by the same evidence: how often each was the cause, and two learned classifiers.
+
+They learn from all earlier jobs that a repair of one component cured, verified or not: more of them, and what people
+do who have no fault model. A class that no earlier job has still gets the chance of half a job.
+"""
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+
+from faultnet.cpt import Floats, Ints
+from faultnet.evaluate.cures import Cures
+from faultnet.evaluate.features import Features, features
+
+BASELINES: Mapping[str, str] = {
+    "base_rate": "how often each was the cause in earlier jobs",
+    "naive_bayes": "naive Bayes on the findings",
+    "boosted_trees": "boosted trees on findings and volts",
+}
+
+_QUANTILES = (0.2, 0.4, 0.6, 0.8)
+
+Classifier = Callable[[Features, Features, Ints, Ints, int], tuple[Ints, Floats]]
+"""From earlier and later features, labels and jobs of the earlier, and a seed to classes and the chances of each."""
+
+
+def baselines(earlier: Cures, later: Cures, seed: int = 0) -> dict[str, Floats]:
+    """The chances by each baseline for the rows of the later jobs: ``(n_rows, n_components)`` each."""
+    rates = base_rate(earlier)
+    found = {"base_rate": np.tile(rates, (len(later.label), 1))}
+    told = features(earlier, later)
+    classifiers: Mapping[str, Classifier] = {"naive_bayes": _naive_bayes, "boosted_trees": _boosted_trees}
+    for name, classifier in classifiers.items():
+        found[name] = found["base_rate"]
+        if len(np.unique(earlier.label)) > 1:
+            classes, chances = classifier(*told, earlier.label, earlier.jobs, seed)
+            found[name] = _widened(classes, chances, rates)
+    return found
+
+
+def base_rate(earlier: Cures) -> Floats:
+    """The share of each component in earlier jobs, half a job added to each: ``(n_components,)``."""
+    counts = np.bincount(earlier.label, earlier.jobs, len(earlier.components)) + 0.5
+    rates: Floats = counts / counts.sum()
+    return rates
+
+
+def _widened(classes: Ints, chances: Floats, rates: Floats) -> Floats:
+    """Chances of all components; those that no earlier job had get their base rate."""
+    missing = np.ones(len(rates), dtype=bool)
+    missing[classes] = False
+    wide = np.tile(np.where(missing, rates, 0.0), (len(chances), 1))
+    wide[:, classes] = chances * (1 - rates[missing].sum())
+    scaled: Floats = wide / wide.sum(axis=1, keepdims=True)
+    return scaled
+
+
+def _naive_bayes(earlier: Features, later: Features, label: Ints, jobs: Ints, seed: int) -> tuple[Ints, Floats]:
+    """Findings as they are, volts in bins of about as many earlier jobs; what is missing is a finding of its own."""
+    del seed
+    from sklearn.naive_bayes import CategoricalNB
+
+    edges = [np.unique(np.nanquantile(column, _QUANTILES)) for column in earlier.numbers.T]
+
+    def coded(told: Features) -> Ints:
+        bins = [np.where(np.isnan(c), 0, 1 + np.searchsorted(e, c)) for c, e in zip(told.numbers.T, edges, strict=True)]
+        return np.column_stack([told.kinds + 1, *bins]).astype(np.intp)
+
+    n_kinds = [*(n + 1 for n in earlier.n_kinds), *(2 + len(each) for each in edges)]
+    learned = CategoricalNB(min_categories=np.array(n_kinds)).fit(coded(earlier), label, sample_weight=jobs)
+    return learned.classes_, learned.predict_proba(coded(later))
+
+
+def _boosted_trees(earlier: Features, later: Features, label: Ints, jobs: Ints, seed: int) -> tuple[Ints, Floats]:
+    """Small steps and few of them: a shop has hundreds of such jobs, not thousands."""
+    from sklearn.ensemble import HistGradientBoostingClassifier
+
+    def columns(told: Features) -> Floats:
+        kinds = np.where(told.kinds < 0, np.nan, told.kinds)
+        return np.column_stack([kinds, told.numbers])
+
+    is_kind = np.arange(len(earlier.n_kinds) + earlier.numbers.shape[1]) < len(earlier.n_kinds)
+    learned = HistGradientBoostingClassifier(
+        learning_rate=0.05,
+        max_iter=80,
+        max_leaf_nodes=8,
+        min_samples_leaf=10,
+        l2_regularization=1.0,
+        categorical_features=is_kind,
+        early_stopping=False,
+        random_state=seed,
+    ).fit(columns(earlier), label, sample_weight=jobs)
+    return learned.classes_, learned.predict_proba(columns(later))
