@@ -59,9 +59,10 @@ def count_patterns(
 
     source: a shop's open database, or one or more Parquet or CSV files with the columns of `history export`, in which
     `*` may stand for several. by: further columns to count by (`statement.BY`); before, since: only jobs that came in
-    before this day, or from it on. voltages: the shop's list, for sets whose label nobody noted; group_of: the panel group of a panel code,
-    itself if none is said. a_decade: to how many preferred numbers a decade volts are rounded (24 to 192), 0 for not.
-    half_life_months: jobs that came in so long before the last one count for half; 0: all count the same.
+    before this day, or from it on. voltages: the shop's list, for sets whose label nobody noted; group_of: the panel
+    group of a panel code, itself if none is said. a_decade: to how many preferred numbers a decade volts are rounded
+    (24 to 192), 0 for not. half_life_months: jobs that came in so long before the last one count for half; 0: all count
+    the same.
     with_returned: whether jobs count of sets that came back with the same complaint, which are no cases of their own.
 
     What nobody can read is in `left_out`, with the reason. UsageProblem, FileProblem, StoreProblem: as they say.

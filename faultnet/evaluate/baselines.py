@@ -1,7 +1,7 @@
-"""Other forecasts of the same jobs by the same evidence: how often each was the cause, and two learned classifiers.
+"""Other forecasts of the same jobs by the same evidence: how often it went so before, and two learned classifiers.
 
-They learn from all earlier jobs that a repair of one component cured, verified or not: more of them, and what people
-do who have no fault model. A class that no earlier job has still gets the chance of half a job.
+Of causes they learn from all earlier jobs that a repair of one component cured, verified or not: there are more of
+them, and people without a fault model would do so. A class that no earlier job has gets the chance of half a job.
 """
 
 from collections.abc import Callable, Mapping
@@ -9,11 +9,11 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from faultnet.cpt import Floats, Ints
-from faultnet.evaluate.cures import Cures
 from faultnet.evaluate.features import Features, features
+from faultnet.evaluate.outcomes import Outcomes
 
 BASELINES: Mapping[str, str] = {
-    "base_rate": "how often each was the cause in earlier jobs",
+    "base_rate": "how often it went so in earlier jobs",
     "naive_bayes": "naive Bayes on the findings",
     "boosted_trees": "boosted trees on findings and volts",
 }
@@ -24,8 +24,8 @@ Classifier = Callable[[Features, Features, Ints, Ints, int], tuple[Ints, Floats]
 """From earlier and later features, labels and jobs of the earlier, and a seed to classes and the chances of each."""
 
 
-def baselines(earlier: Cures, later: Cures, seed: int = 0) -> dict[str, Floats]:
-    """The chances by each baseline for the rows of the later jobs: ``(n_rows, n_components)`` each."""
+def baselines(earlier: Outcomes, later: Outcomes, seed: int = 0) -> dict[str, Floats]:
+    """The chances by each baseline for the rows of the later jobs: ``(n_rows, n_classes)`` each."""
     rates = base_rate(earlier)
     found = {"base_rate": np.tile(rates, (len(later.label), 1))}
     told = features(earlier, later)
@@ -38,15 +38,15 @@ def baselines(earlier: Cures, later: Cures, seed: int = 0) -> dict[str, Floats]:
     return found
 
 
-def base_rate(earlier: Cures) -> Floats:
-    """The share of each component in earlier jobs, half a job added to each: ``(n_components,)``."""
-    counts = np.bincount(earlier.label, earlier.jobs, len(earlier.components)) + 0.5
+def base_rate(earlier: Outcomes) -> Floats:
+    """The share of each class in earlier jobs, half a job added to each: ``(n_classes,)``."""
+    counts = np.bincount(earlier.label, earlier.jobs, len(earlier.classes)) + 0.5
     rates: Floats = counts / counts.sum()
     return rates
 
 
 def _widened(classes: Ints, chances: Floats, rates: Floats) -> Floats:
-    """Chances of all components; those that no earlier job had get their base rate."""
+    """Chances of all classes; those that no earlier job had get their base rate."""
     missing = np.ones(len(rates), dtype=bool)
     missing[classes] = False
     wide = np.tile(np.where(missing, rates, 0.0), (len(chances), 1))

@@ -9,7 +9,7 @@ import numpy as np
 from faultnet.case.events import Finding, Reading, SoftFinding
 from faultnet.case.sequence import Item, Together
 from faultnet.cpt import Floats, Ints
-from faultnet.evaluate.cures import Cures
+from faultnet.evaluate.outcomes import Outcomes
 from faultnet.patterns import Pattern
 
 OVER_RANGE_VOLTS = 1_000.0
@@ -26,7 +26,7 @@ class Features:
     numbers: Floats
 
 
-def features(earlier: Cures, later: Cures) -> tuple[Features, Features]:
+def features(earlier: Outcomes, later: Outcomes) -> tuple[Features, Features]:
     """Those of earlier and of later jobs. Columns and codes are those that the earlier have; what is new is missing."""
     rows = _told(earlier)
     codes: dict[str, dict[str, int]] = {}
@@ -53,19 +53,21 @@ def _laid_out(rows: Sequence[Told], codes: Mapping[str, Mapping[str, int]], name
     )
 
 
-def _told(cures: Cures) -> list[Told]:
-    """Of each row."""
-    by_pattern = [_of_pattern(pattern) for pattern in cures.evidence]
-    found = []
-    for number, by in zip(cures.pattern.tolist(), cures.by, strict=True):
+def _told(outcomes: Outcomes) -> list[Told]:
+    """Of each row: what was found, the set's group, and what was then repaired if it is asked whether that cured it."""
+    by_pattern = [_of_pattern(pattern) for pattern in outcomes.evidence]
+    found: list[Told] = []
+    for number, by in zip(outcomes.pattern.tolist(), outcomes.by, strict=True):
         said, read = by_pattern[number]
-        found.append(({**said, "group": by[-1]} if by and by[-1] else said, read))
+        group = {"group": by[-1]} if by and by[-1] else {}
+        repaired = {f"repair {made}": "made" for made in outcomes.first_repair[number]}
+        found.append(({**said, **group, **repaired}, read))
     return found
 
 
 def _of_pattern(pattern: Pattern) -> Told:
     """What a pattern says; of what was seen twice the later."""
-    said, read = dict(pattern.given), {}
+    said, read = dict(pattern.given), dict[str, float]()
     nominal = None if pattern.nominal is None else pattern.nominal.volts
     for each in _seen(pattern.items):
         if isinstance(each, Reading):

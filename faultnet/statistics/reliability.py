@@ -116,13 +116,13 @@ def _expected(forecast: Floats, jobs: Ints, by_row: Ints, n_bins: int) -> tuple[
     place = (np.arange(len(forecast)) * n_bins)[:, None] + by_row
     together = np.bincount(place.reshape(-1), forecast.reshape(-1), len(forecast) * n_bins).reshape(-1, n_bins)
     together = np.clip(together, 0.0, 1.0)
-    return jobs @ together, np.sqrt(jobs @ (together * (1 - together)))
+    weight = jobs.astype(float)
+    return weight @ together, np.sqrt(weight @ (together * (1 - together)))
 
 
 def _counts(marks: Ints, by_row: Ints, n_bins: int) -> Floats:
     """What happened in each bin: ``(n_bins,)``."""
-    counts: Floats = np.bincount(by_row.reshape(-1), marks.reshape(-1), n_bins)
-    return counts
+    return np.bincount(by_row.reshape(-1), marks.reshape(-1).astype(float), n_bins).astype(float)
 
 
 def _simulated(chances: Floats, jobs: Ints, columns: Ints, by_row: Ints, n_bins: int, seed: int) -> Floats:

@@ -103,20 +103,20 @@ def skill(score: float, reference: float) -> float:
     return 1 - score / reference if reference else float("nan")
 
 
-def scored(losses: Floats, jobs: Ints, seed: int = 0, *, like: Floats | None = None) -> Score:
-    """The mean over jobs, with the percentiles of its bootstrap (Efron 1979). like: less these losses on the same jobs.
+def scored(losses: Floats, jobs: Ints, seed: int = 0) -> Score:
+    """The mean over jobs, with the percentiles of its bootstrap (Efron 1979).
 
+    Of two ways of forecasting the same jobs, the losses of one less those of the other give their paired difference.
     losses: ``(n,)``; jobs: whole numbers, ``(n,)``. One job says nothing of its spread: NaN. An infinite loss makes an
     infinite mean.
     """
-    values = losses if like is None else losses - like
     n_jobs = int(np.sum(jobs))
-    if n_jobs < 2 or not np.isfinite(values).all():
-        mean = float(np.average(values, weights=jobs)) if n_jobs else float("nan")
+    if n_jobs < 2 or not np.isfinite(losses).all():
+        mean = float(np.average(losses, weights=jobs)) if n_jobs else float("nan")
         return Score(mean, float("nan"), float("nan"))
-    means = np.sort(resampled(jobs, seed) @ values) / n_jobs
+    means = np.sort(resampled(jobs, seed) @ losses) / n_jobs
     low, high = means[int(TAIL * N_RESAMPLES)], means[int((1 - TAIL) * N_RESAMPLES)]
-    return Score(float(jobs @ values / n_jobs), float(low), float(high))
+    return Score(float(jobs @ losses / n_jobs), float(low), float(high))
 
 
 def resampled(jobs: Ints, seed: int) -> Floats:

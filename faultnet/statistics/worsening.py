@@ -1,8 +1,9 @@
-"""Whether forecasts have got worse of late: by how much more what happened surprised them than they expected.
+"""Whether forecasts have got worse of late: does what happens surprise them more than before?
 
-A right forecast's log score is its entropy on average. The excess over that, added up over time and never below 0 (a
-cumulative sum, Page 1954), climbs where forecasts no longer fit. How high it climbs for right forecasts is found by
-drawing outcomes from them, so that one in twenty whole histories of right forecasts raises the alarm.
+A right forecast's log score is its entropy on average; the excess over that says how far forecasts are off, whatever
+is easy or hard about the jobs. It is compared before and after every moment in turn. Where the largest rise is one that
+jobs shuffled in time show in fewer than one of twenty shuffles, something has changed. Forecasts that were always off
+by as much raise no alarm: that is for the reliability diagram to show.
 """
 
 from collections.abc import Sequence
@@ -14,99 +15,113 @@ from faultnet.cpt import Floats, Ints
 from faultnet.statistics.scores import entropy, entropy_variance, log_score
 
 FALSE_ALARMS = 0.05
-N_SIMULATED = 2_000
-SLACK = 0.25
-"""Of a period's excess, in standard deviations, this much is forgiven: half of the lasting shift looked for, of .5."""
+"""How often an alarm is raised where nothing has changed."""
 
-_CHUNK = 2_000_000
+N_SHUFFLES = 1_000
+LEAST_JOBS = 10
+"""So many jobs are needed on either side of a moment."""
+
+MOST_SHUFFLED = 20_000
+"""Of more jobs the sums are drawn as normal ones, which they then are."""
+
+WORST = 1e-6
+"""A chance counts as at least this here, so that one surprise is no proof of a change."""
 
 
 @dataclass(frozen=True)
 class Period:
-    """Jobs of some time. excess: of the log score over its expectation, a job, in nats; z: the same, standardized;
-    climbed: the cumulative sum after it."""
+    """Jobs of some time. log_score: a job, and expected: what right forecasts expect of it, in nats; z: how far these
+    are apart, in standard deviations."""
 
     name: str
     n: int
     log_score: float
     expected: float
     z: float
-    climbed: float
-
-    @property
-    def excess(self) -> float:
-        """How much more it surprised than expected, a job, in nats."""
-        return self.log_score - self.expected
 
 
 @dataclass(frozen=True)
 class Watch:
-    """Periods in order. limit: that right forecasts stay below in 95 % of such histories; since: the period in which
-    the climb began that went above it and still is, "" without alarm."""
+    """Periods in order. overall_z: log scores over what right forecasts expect, of all jobs, in standard deviations:
+    above 0 the forecasts were too sure or off, below 0 too cautious.
+
+    moment: the period with which the largest rise begins, "" where there are too few jobs to look for one; rise: how
+    much higher the excess is from then on, a job, in nats; p_value: of shuffles the share with a rise as clear.
+    """
 
     periods: tuple[Period, ...]
-    limit: float
-    since: str
+    overall_z: float
+    moment: str
+    rise: float
+    p_value: float
 
     @property
-    def alarm(self) -> bool:
-        """Whether forecasts fit worse of late than right ones would."""
-        return bool(self.since)
+    def since(self) -> str:
+        """The period since which forecasts are worse, "" without alarm."""
+        return self.moment if self.p_value <= FALSE_ALARMS and self.rise > 0 else ""
 
 
 def watch(chances: Floats, label: Ints, jobs: Ints, period: Sequence[str], seed: int = 0) -> Watch:
     """The watch over forecasts of classes. period: of each row, in which order text sorts them: ``(n,)``.
 
-    chances: ``(n, k)``; label: the class that happened; jobs: whole numbers, ``(n,)`` each. Infinite scores climb to
-    infinity.
+    chances: ``(n, k)``; label: the class that happened; jobs: whole numbers, ``(n,)`` each.
     """
     names, place = np.unique(np.asarray(period, dtype=str), return_inverse=True)
-    n, losses = np.bincount(place, jobs), log_score(chances, label)
-    expected, spread = entropy(chances), entropy_variance(chances)
-    scale = np.sqrt(np.bincount(place, jobs * spread))
-    z = _standardized(np.bincount(place, jobs * (losses - expected))[None], scale)
-    path = climbs(z)[0]
-    limit = _limit(chances, jobs, place, scale, seed)
-    by_period = np.bincount(place, jobs * losses) / n, np.bincount(place, jobs * expected) / n
-    rows = zip(names.tolist(), n, *by_period, z[0], path, strict=True)
+    losses, expected = log_score(chances, label), entropy(chances)
+    n = np.bincount(place, jobs)
+    log_scores, entropies = (np.bincount(place, jobs * each) / n for each in (losses, expected))
+    variance = np.bincount(place, jobs * entropy_variance(chances))
+    z = _standardized(n * (log_scores - entropies), variance)
+    rows = zip(names.tolist(), n, log_scores, entropies, z, strict=True)
     periods = tuple(Period(name, round(m), *map(float, told)) for name, m, *told in rows)
-    since = ""
-    if path[-1] > limit:
-        at_rest = np.flatnonzero(path <= 0)
-        since = periods[int(at_rest[-1]) + 1 if len(at_rest) else 0].name
-    return Watch(periods, limit, since)
+    excess = np.minimum(losses, -np.log(WORST)) - expected
+    overall = _standardized(np.array([n @ (log_scores - entropies)]), np.array([variance.sum()]))
+    return Watch(periods, float(overall[0]), *_largest_rise(excess, jobs, place, names.tolist(), seed))
 
 
-def climbs(z: Floats) -> Floats:
-    """The cumulative sums of standardized excesses, less what is forgiven, never below 0: ``(..., n_periods)``."""
-    path = np.zeros_like(z)
-    before = np.zeros(z.shape[:-1])
-    for n in range(z.shape[-1]):
-        before = np.maximum(0.0, before + z[..., n] - SLACK)
-        path[..., n] = before
-    return path
+def _largest_rise(excess: Floats, jobs: Ints, place: Ints, names: Sequence[str], seed: int) -> tuple[str, float, float]:
+    """The period with which it begins, how much it is, and its p-value."""
+    n = np.bincount(place, jobs).astype(np.intp)
+    before = np.cumsum(n)[:-1]
+    allowed = np.flatnonzero((before >= LEAST_JOBS) & (n.sum() - before >= LEAST_JOBS))
+    if not len(allowed):
+        return "", 0.0, 1.0
+    sums = np.bincount(place, jobs * excess)
+    own = _rises(sums[None], n)[0][allowed]
+    largest = int(np.argmax(own))
+    shuffled = _rises(_shuffled(excess, jobs, n, seed), n)[:, allowed].max(axis=1)
+    p_value = (1 + int((shuffled >= own[largest] - 1e-9).sum())) / (1 + N_SHUFFLES)
+    at = int(allowed[largest]) + 1
+    rise = sums[at:].sum() / n[at:].sum() - sums[:at].sum() / n[:at].sum()
+    return names[at], float(rise), p_value
 
 
-def _limit(chances: Floats, jobs: Ints, place: Ints, scale: Floats, seed: int) -> float:
-    """What the last climb of right forecasts stays below in all but `FALSE_ALARMS` of the cases."""
-    import scipy.sparse as sparse
-
-    rng = np.random.default_rng(seed)
-    scaled = chances / chances.sum(axis=1, keepdims=True)
-    losses = -np.log(np.where(chances > 0, chances, 1.0))
-    excess = (losses - entropy(chances)[:, None]).reshape(-1)
-    cells = np.arange(chances.size), np.repeat(place, chances.shape[1])
-    adds = sparse.csr_matrix((excess, cells), (chances.size, len(scale)))
-    at_once = max(1, _CHUNK // chances.size)
-    ends = []
-    for first in range(0, N_SIMULATED, at_once):
-        size = min(at_once, N_SIMULATED - first)
-        drawn = rng.multinomial(jobs, scaled, size=(size, len(jobs))).reshape(size, -1)
-        ends.append(climbs(_standardized(np.asarray(drawn @ adds), scale))[:, -1])
-    return float(np.quantile(np.concatenate(ends), 1 - FALSE_ALARMS, method="higher"))
+def _rises(sums: Floats, n: Ints) -> Floats:
+    """How much higher the mean is after each period than up to it, in its own standard errors (but for a factor that
+    all have): ``(n_shuffles, n_periods - 1)``."""
+    total, up_to = n.sum(), np.cumsum(n)[:-1]
+    before = np.cumsum(sums, axis=1)[:, :-1]
+    after = sums.sum(axis=1, keepdims=True) - before
+    rises: Floats = (after / (total - up_to) - before / up_to) * np.sqrt(up_to * (total - up_to) / total)
+    return rises
 
 
-def _standardized(excess: Floats, scale: Floats) -> Floats:
+def _shuffled(excess: Floats, jobs: Ints, n: Ints, seed: int) -> Floats:
+    """Sums over periods with jobs shuffled in time: ``(N_SHUFFLES, n_periods)``."""
+    rng, total = np.random.default_rng(seed), int(n.sum())
+    if total <= MOST_SHUFFLED:
+        each, starts = np.repeat(excess, jobs), np.concatenate([[0], np.cumsum(n)[:-1]])
+        return np.stack([np.add.reduceat(rng.permutation(each), starts) for _ in range(N_SHUFFLES)])
+    mean = float(jobs @ excess) / total
+    spread = np.sqrt(float(jobs @ (excess - mean) ** 2) / total)
+    drawn = spread * np.sqrt(n) * rng.standard_normal((N_SHUFFLES, len(n)))
+    sums: Floats = n * mean + drawn - drawn.sum(axis=1, keepdims=True) * (n / total)
+    return sums
+
+
+def _standardized(excess: Floats, variance: Floats) -> Floats:
+    """In standard deviations; infinite where forecasts were certain, and wrong."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        z: Floats = np.where(scale > 0, excess / scale, np.where(np.abs(excess) > 1e-9, np.inf, 0.0))
+        certain = np.where(np.abs(excess) > 1e-9, np.inf, 0.0)
+        z: Floats = np.where(variance > 0, excess / np.sqrt(variance), certain)
     return z
