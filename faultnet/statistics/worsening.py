@@ -70,7 +70,7 @@ def watch(chances: Floats, label: Ints, jobs: Ints, period: Sequence[str], seed:
     losses, expected = log_score(chances, label), entropy(chances)
     n = np.bincount(place, jobs)
     log_scores, entropies = (np.bincount(place, jobs * each) / n for each in (losses, expected))
-    variance = np.bincount(place, jobs * entropy_variance(chances))
+    variance = np.bincount(place, jobs * entropy_variance(chances)).astype(float)
     z = _standardized(n * (log_scores - entropies), variance)
     rows = zip(names.tolist(), n, log_scores, entropies, z, strict=True)
     periods = tuple(Period(name, round(m), *map(float, told)) for name, m, *told in rows)
@@ -86,7 +86,7 @@ def _largest_rise(excess: Floats, jobs: Ints, place: Ints, names: Sequence[str],
     allowed = np.flatnonzero((before >= LEAST_JOBS) & (n.sum() - before >= LEAST_JOBS))
     if not len(allowed):
         return "", 0.0, 1.0
-    sums = np.bincount(place, jobs * excess)
+    sums = np.bincount(place, jobs * excess).astype(float)
     own = _rises(sums[None], n)[0][allowed]
     largest = int(np.argmax(own))
     shuffled = _rises(_shuffled(excess, jobs, n, seed), n)[:, allowed].max(axis=1)

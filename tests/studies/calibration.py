@@ -6,7 +6,7 @@
 `right`: shops without drift and without odds of panel groups, drawn from the model file; judged are the file's own
 numbers, and those with every table row sharpened (raised to a power of 1.5 and 2, scaled to sum to 1), which claims too
 much. Of each: how often the bands hold the diagram, p-values, the overall excess of the log score, and alarms. With
-`--clean` everything is written down, and rightly. `learned`: shops whose numbers are drawn from the prior of the file;
+`--clean` whoever repairs knows no more than what is written down: all of it is, rightly, and volts as words. `learned`: shops whose numbers are drawn from the prior of the file;
 faultnet and the baselines learn from so many jobs, and are judged on the verified of 2,000 further ones. With `--demo`
 the shop is like the demo's, with drift and groups, drawn from the file. Results are kept in `calibration.md`.
 """
@@ -59,8 +59,9 @@ def right(arguments: argparse.Namespace) -> None:
     model, powers = load_model("backlight@0"), (1.0, 1.5, 2.0)
     models = {power: model if power == 1 else sharpened(model, power) for power in powers}
     found: dict[float, list[Calibration]] = {power: [] for power in powers}
+    shop = replace(world(clean=True), as_state=1.0) if arguments.clean else world()
     for seed in range(arguments.first, arguments.first + arguments.replicates):
-        history = simulate(model, arguments.jobs, seed=5_000 + seed, world=world(arguments.clean))
+        history = simulate(model, arguments.jobs, seed=5_000 + seed, world=shop)
         with TemporaryDirectory() as folder:
             file = Path(folder) / "jobs.csv"
             write_table(file, columns([model]), (row_of(job, model) for job in history.jobs))
