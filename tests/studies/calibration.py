@@ -6,9 +6,10 @@
 `right`: shops without drift and without odds of panel groups, drawn from the model file; judged are the file's own
 numbers, and those with every table row sharpened (raised to a power of 1.5 and 2, scaled to sum to 1), which claims too
 much. Of each: how often the bands hold the diagram, p-values, the overall excess of the log score, and alarms. With
-`--clean` whoever repairs knows no more than what is written down: all of it is, rightly, and volts as words. `learned`: shops whose numbers are drawn from the prior of the file;
-faultnet and the baselines learn from so many jobs, and are judged on the verified of 2,000 further ones. With `--demo`
-the shop is like the demo's, with drift and groups, drawn from the file. Results are kept in `calibration.md`.
+`--clean` whoever repairs knows no more than what is written down: all of it is, rightly, and volts as words.
+`learned`: shops whose numbers are drawn from the prior of the file; faultnet and the baselines learn from so many jobs,
+and are judged on 2,000 further ones. With `--demo` the shop is like the demo's, with drift and groups, drawn from the
+file. Results are kept in `calibration.md`.
 """
 
 import argparse
