@@ -176,8 +176,8 @@ def _over_time(told: Watch) -> Iterator[str]:
     if told.since:
         yield wrapped(
             f"ALARM: since {told.since} jobs surprise it more than before, by {told.rise:.2f} nats each; if nothing "
-            f"had changed, at most 1 shop in {1 / FALSE_ALARMS:.0f} would see such a rise. Look for what is new (panels, "
-            "people, habits), then let it learn again: faultnet tune.",
+            f"had changed, at most 1 shop in {1 / FALSE_ALARMS:.0f} would see such a rise. Look for what is new "
+            "(panels, people, habits), then let it learn again: faultnet tune.",
             2,
         )
     elif told.moment:

@@ -30,17 +30,16 @@ def diagram_lines(shown: Diagram) -> Iterator[str]:
     ]
     yield from table(rows, "rrrrl")
     yield wrapped(
-        f"o: how often it was so (X outside); +: what was said; -: where {HELD:.0%} of right forecasts lie, in all "
-        "lines at once.",
+        f"o: how often it was so (X outside); +: what was said; -: where {percent(HELD)} of right forecasts lie, in "
+        "all lines at once.",
         2,
     )
 
 
 def _picture(each: Bin) -> str:
     cells = [" "] * _WIDTH
-    low, high, said, seen = (
-        round(value * (_WIDTH - 1)) for value in (each.low, each.high, each.forecast, each.observed)
-    )
+    places = each.low, each.high, each.forecast, each.observed
+    low, high, said, seen = (round(value * (_WIDTH - 1)) for value in places)
     cells[low : high + 1] = "-" * (high + 1 - low)
     cells[said] = "+"
     cells[seen] = "X" if each.is_outside else "o"
@@ -85,9 +84,7 @@ def _altogether(judged: Judged, *, is_of_repairs: bool) -> str:
             "Altogether jobs surprise it more than it expects. Repairs that it holds unlikely work more often than it "
             "says where people know more than they write down: enter what was seen, normal results too."
         )
-    return (
-        "Altogether jobs surprise it more than it expects: it is too sure. Do not take its highest chances for proof."
-    )
+    return "Altogether jobs surprise it more than it expects: it is too sure. Its highest chances are no proof."
 
 
 def _chance(probability: float) -> str:

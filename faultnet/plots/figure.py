@@ -1,5 +1,7 @@
 """Figures that look alike and come out the same, byte for byte: made, and saved, through matplotlib's objects."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,13 +32,14 @@ def check_name(file: Path) -> None:
         raise UsageProblem(f"{file}: write a name that ends in {' or '.join(SUFFIXES)}")
 
 
-def new_figure(width_cm: float, height_cm: float) -> "Figure":
-    """An empty figure of this size, whose parts make room for each other."""
+@contextmanager
+def new_figure(width_cm: float, height_cm: float) -> "Iterator[Figure]":
+    """An empty figure of this size, whose parts make room for each other; what is drawn within has one style."""
     from matplotlib import rc_context
     from matplotlib.figure import Figure
 
     with rc_context(_STYLE):
-        return Figure(figsize=(width_cm / _CM_PER_INCH, height_cm / _CM_PER_INCH), layout="constrained")
+        yield Figure(figsize=(width_cm / _CM_PER_INCH, height_cm / _CM_PER_INCH), layout="constrained")
 
 
 def save(figure: "Figure", file: Path) -> None:
