@@ -19,6 +19,7 @@ BASELINES: Mapping[str, str] = {
 }
 
 _QUANTILES = (0.2, 0.4, 0.6, 0.8)
+_FOLDS, _MOST_TREES = 3, 80
 
 Classifier = Callable[[Features, Features, Ints, Ints, int], tuple[Ints, Floats]]
 """From earlier and later features, labels and jobs of the earlier, and a seed to classes and the chances of each."""
@@ -26,7 +27,7 @@ Classifier = Callable[[Features, Features, Ints, Ints, int], tuple[Ints, Floats]
 
 def baselines(earlier: Outcomes, later: Outcomes, seed: int = 0) -> dict[str, Floats]:
     """The chances by each baseline for the rows of the later jobs: ``(n_rows, n_classes)`` each."""
-    rates = base_rate(earlier)
+    rates = base_rates(earlier.label, earlier.jobs, len(earlier.classes))
     found = {"base_rate": np.tile(rates, (len(later.label), 1))}
     told = features(earlier, later)
     classifiers: Mapping[str, Classifier] = {"naive_bayes": _naive_bayes, "boosted_trees": _boosted_trees}
@@ -38,9 +39,9 @@ def baselines(earlier: Outcomes, later: Outcomes, seed: int = 0) -> dict[str, Fl
     return found
 
 
-def base_rate(earlier: Outcomes) -> Floats:
-    """The share of each class in earlier jobs, half a job added to each: ``(n_classes,)``."""
-    counts = np.bincount(earlier.label, earlier.jobs, len(earlier.classes)) + 0.5
+def base_rates(label: Ints, jobs: Ints, n_classes: int) -> Floats:
+    """The share of each class, half a job added to each: ``(n_classes,)``."""
+    counts = np.bincount(label, jobs, n_classes) + 0.5
     rates: Floats = counts / counts.sum()
     return rates
 
@@ -72,22 +73,44 @@ def _naive_bayes(earlier: Features, later: Features, label: Ints, jobs: Ints, se
 
 
 def _boosted_trees(earlier: Features, later: Features, label: Ints, jobs: Ints, seed: int) -> tuple[Ints, Floats]:
-    """Small steps and few of them: a shop has hundreds of such jobs, not thousands."""
+    """Small trees in small steps, as many as did best on earlier jobs that they had not learned from."""
+    told, asked = _as_columns(earlier), _as_columns(later)
+    fold = np.random.default_rng(seed).integers(0, _FOLDS, len(label))
+    lost = np.zeros(_MOST_TREES)
+    for number in range(_FOLDS):
+        here = fold == number
+        if here.any() and len(np.unique(label[~here])) > 1:
+            classes, staged = _grown(earlier, told[~here], told[here], label[~here], jobs[~here], _MOST_TREES, seed)
+            for n, chances in enumerate(staged):
+                wide = _widened(classes, chances, base_rates(label[~here], jobs[~here], int(label.max()) + 1))
+                lost[n] -= jobs[here] @ np.log(wide[np.arange(len(wide)), label[here]])
+    classes, staged = _grown(earlier, told, asked, label, jobs, 1 + int(np.argmin(lost)), seed)
+    return classes, staged[-1]
+
+
+def _grown(
+    kinds: Features, told: Floats, asked: Floats, label: Ints, jobs: Ints, n_trees: int, seed: int
+) -> tuple[Ints, list[Floats]]:
+    """The classes, and after each tree the chances of what is asked."""
     from sklearn.ensemble import HistGradientBoostingClassifier
+    from threadpoolctl import threadpool_limits
 
-    def columns(told: Features) -> Floats:
-        kinds = np.where(told.kinds < 0, np.nan, told.kinds)
-        return np.column_stack([kinds, told.numbers])
-
-    is_kind = np.arange(len(earlier.n_kinds) + earlier.numbers.shape[1]) < len(earlier.n_kinds)
-    learned = HistGradientBoostingClassifier(
-        learning_rate=0.05,
-        max_iter=80,
+    is_read = (~np.isnan(told)).any(axis=0)
+    is_kind = np.arange(told.shape[1]) < len(kinds.n_kinds)
+    trees = HistGradientBoostingClassifier(
+        learning_rate=0.1,
+        max_iter=n_trees,
         max_leaf_nodes=8,
         min_samples_leaf=10,
         l2_regularization=1.0,
-        categorical_features=is_kind,
+        categorical_features=is_kind[is_read],
         early_stopping=False,
         random_state=seed,
-    ).fit(columns(earlier), label, sample_weight=jobs)
-    return learned.classes_, learned.predict_proba(columns(later))
+    )
+    with threadpool_limits(1, "openmp"):  # threads stall each other on a busy machine, and there is little to share
+        learned = trees.fit(told[:, is_read], label, sample_weight=jobs)
+        return learned.classes_, [*learned.staged_predict_proba(asked[:, is_read])]
+
+
+def _as_columns(told: Features) -> Floats:
+    return np.column_stack([np.where(told.kinds < 0, np.nan, told.kinds), told.numbers])
