@@ -97,12 +97,13 @@ def bins_of(forecast: Floats, jobs: Ints, n_bins: int, share: Floats | None = No
     """
     if n_bins < 1:
         raise UsageProblem("a diagram has at least one bin")
-    of_each = np.asarray(jobs if share is None else share, dtype=float)
+    if share is None or not share.any():  # of certain forecasts no count varies
+        of_each, wanted = np.asarray(jobs, dtype=float), n_bins
+    else:
+        of_each, wanted = share, max(1, min(n_bins, int(share.sum() / LEAST_VARIANCE)))
     values, place = np.unique(forecast, return_inverse=True)
     amount = np.bincount(place, of_each)
-    total = amount.sum()
-    wanted = n_bins if share is None else max(1, min(n_bins, int(total / LEAST_VARIANCE)))
-    middle = (np.cumsum(amount) - amount / 2) / total if total > 0 else np.zeros(len(values))
+    middle = (np.cumsum(amount) - amount / 2) / amount.sum()
     numbers = np.minimum((middle * wanted).astype(np.intp), wanted - 1)
     found: Ints = np.unique(numbers, return_inverse=True)[1][place].astype(np.intp)
     return found
