@@ -1,4 +1,4 @@
-"""Reliability diagrams and the watch over them: against scikit-learn, and by simulation of right and wrong forecasts."""
+"""Reliability diagrams and the watch over them: against scikit-learn, and by simulated forecasts, right and wrong."""
 
 import numpy as np
 import pytest
@@ -173,7 +173,8 @@ def test_rows_of_many_jobs_are_watched_as_single_ones() -> None:
     label = drawn(chances, rng)
     jobs = rng.integers(1, 4, 60)
     one = watch(chances, label, jobs, months(60))
-    other = watch(*(np.repeat(each, jobs, axis=0) for each in (chances, label)), ones(jobs.sum()), np.repeat(months(60), jobs).tolist())  # fmt: skip
+    single = np.repeat(np.arange(60), jobs)
+    other = watch(chances[single], label[single], ones(len(single)), np.repeat(months(60), jobs).tolist())
     assert [(p.name, p.n) for p in one.periods] == [(p.name, p.n) for p in other.periods]
     np.testing.assert_allclose([p.z for p in one.periods], [p.z for p in other.periods])
     assert (one.moment, one.rise) == (other.moment, pytest.approx(other.rise))

@@ -110,9 +110,10 @@ def calibration(
             f"{model.version} has learned from jobs already, maybe from those to be judged: give the numbers as "
             f"written, {model.id}@0, or take these as they are (learning=False)"
         )
+    asked = _day(since) if since else ""
     told("counting", 0)
     by_day_and_panel = count_jobs(source, model, ("day", "panel"))
-    day = _day(since) if since else _usual_day(by_day_and_panel)
+    day = asked or _usual_day(by_day_and_panel)
     column = "panel_group" if model.pooled is None else model.pooled.column
 
     def counted(*by: str, before: str = "", since: str = "") -> Patterns:

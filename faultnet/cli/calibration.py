@@ -76,7 +76,8 @@ def _text(found: Calibration, model: Model) -> Iterator[str]:
     if found.is_invented:
         yield INVENTED
     learned = f"numbers learned from {found.n_learned} earlier jobs" if found.n_learned else "nothing was learned"
-    yield bold(f"Do the chances of {found.model} hold?") + f"  (jobs since {found.since}; {learned})"
+    yield bold(f"Do the chances of {found.model} hold?")
+    yield wrapped(f"judged on jobs since {found.since}; {learned}", 2)
     if found.may_know:
         yield wrapped(
             f"{found.model} may have learned from these very jobs, which makes it look better than it is: name a day "

@@ -7,10 +7,12 @@ them, and people without a fault model would do so. A class that no earlier job 
 from collections.abc import Callable, Mapping
 
 import numpy as np
+import numpy.typing as npt
 
 from faultnet.cpt import Floats, Ints
 from faultnet.evaluate.features import Features, features
 from faultnet.evaluate.outcomes import Outcomes
+from faultnet.learning.pooling import each_job
 
 BASELINES: Mapping[str, str] = {
     "base_rate": "how often it went so in earlier jobs",
@@ -19,7 +21,7 @@ BASELINES: Mapping[str, str] = {
 }
 
 _QUANTILES = (0.2, 0.4, 0.6, 0.8)
-_FOLDS, _MOST_TREES = 3, 80
+_FOLDS, _MOST_TREES, _MOST_JOBS = 3, 80, 50_000
 
 Classifier = Callable[[Features, Features, Ints, Ints, int], tuple[Ints, Floats]]
 """From earlier and later features, labels and jobs of the earlier, and a seed to classes and the chances of each."""
@@ -33,13 +35,13 @@ def baselines(earlier: Outcomes, later: Outcomes, seed: int = 0) -> dict[str, Fl
     classifiers: Mapping[str, Classifier] = {"naive_bayes": _naive_bayes, "boosted_trees": _boosted_trees}
     for name, classifier in classifiers.items():
         found[name] = found["base_rate"]
-        if len(np.unique(earlier.label)) > 1:
+        if len(np.unique(earlier.label)) > 1 and told[0].n_columns:
             classes, chances = classifier(*told, earlier.label, earlier.jobs, seed)
             found[name] = _widened(classes, chances, rates)
     return found
 
 
-def base_rates(label: Ints, jobs: Ints, n_classes: int) -> Floats:
+def base_rates(label: Ints, jobs: Ints | Floats, n_classes: int) -> Floats:
     """The share of each class, half a job added to each: ``(n_classes,)``."""
     counts = np.bincount(label, jobs, n_classes) + 0.5
     rates: Floats = counts / counts.sum()
@@ -74,29 +76,29 @@ def _naive_bayes(earlier: Features, later: Features, label: Ints, jobs: Ints, se
 
 def _boosted_trees(earlier: Features, later: Features, label: Ints, jobs: Ints, seed: int) -> tuple[Ints, Floats]:
     """Small trees in small steps, as many as did best on earlier jobs that they had not learned from."""
-    told, asked = _as_columns(earlier), _as_columns(later)
-    fold = np.random.default_rng(seed).integers(0, _FOLDS, len(label))
-    lost = np.zeros(_MOST_TREES)
+    rng, is_kind = np.random.default_rng(seed), np.arange(earlier.n_columns) < len(earlier.n_kinds)
+    job = each_job(jobs.astype(float), _MOST_JOBS, rng)  # leaves count rows, so each job is one
+    told, label = _as_columns(earlier)[job], label[job]
+    fold, lost = rng.integers(0, _FOLDS, len(job)), np.zeros(_MOST_TREES)
     for number in range(_FOLDS):
         here = fold == number
         if here.any() and len(np.unique(label[~here])) > 1:
-            classes, staged = _grown(earlier, told[~here], told[here], label[~here], jobs[~here], _MOST_TREES, seed)
+            classes, staged = _grown(is_kind, told[~here], label[~here], told[here], _MOST_TREES)
+            rates = base_rates(label[~here], np.ones(len(label[~here])), int(label.max()) + 1)
             for n, chances in enumerate(staged):
-                wide = _widened(classes, chances, base_rates(label[~here], jobs[~here], int(label.max()) + 1))
-                lost[n] -= jobs[here] @ np.log(wide[np.arange(len(wide)), label[here]])
-    classes, staged = _grown(earlier, told, asked, label, jobs, 1 + int(np.argmin(lost)), seed)
+                lost[n] -= np.log(_widened(classes, chances, rates)[np.arange(len(chances)), label[here]]).sum()
+    classes, staged = _grown(is_kind, told, label, _as_columns(later), 1 + int(np.argmin(lost)))
     return classes, staged[-1]
 
 
 def _grown(
-    kinds: Features, told: Floats, asked: Floats, label: Ints, jobs: Ints, n_trees: int, seed: int
+    is_kind: npt.NDArray[np.bool_], told: Floats, label: Ints, asked: Floats, n_trees: int
 ) -> tuple[Ints, list[Floats]]:
     """The classes, and after each tree the chances of what is asked."""
     from sklearn.ensemble import HistGradientBoostingClassifier
     from threadpoolctl import threadpool_limits
 
     is_read = (~np.isnan(told)).any(axis=0)
-    is_kind = np.arange(told.shape[1]) < len(kinds.n_kinds)
     trees = HistGradientBoostingClassifier(
         learning_rate=0.1,
         max_iter=n_trees,
@@ -105,10 +107,10 @@ def _grown(
         l2_regularization=1.0,
         categorical_features=is_kind[is_read],
         early_stopping=False,
-        random_state=seed,
+        random_state=0,
     )
     with threadpool_limits(1, "openmp"):  # threads stall each other on a busy machine, and there is little to share
-        learned = trees.fit(told[:, is_read], label, sample_weight=jobs)
+        learned = trees.fit(told[:, is_read], label)
         return learned.classes_, [*learned.staged_predict_proba(asked[:, is_read])]
 
 

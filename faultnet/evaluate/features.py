@@ -25,6 +25,11 @@ class Features:
     n_kinds: tuple[int, ...]
     numbers: Floats
 
+    @property
+    def n_columns(self) -> int:
+        """Of both sorts together."""
+        return len(self.n_kinds) + self.numbers.shape[1]
+
 
 def features(earlier: Outcomes, later: Outcomes) -> tuple[Features, Features]:
     """Those of earlier and of later jobs. Columns and codes are those that the earlier have; what is new is missing."""

@@ -38,10 +38,11 @@ class Forecasts:
 
 
 def repair_forecasts(model: Model, outcomes: Outcomes, usual: Case | None = None) -> Forecasts:
-    """The chance that the set works after its first repair: how much likelier the evidence would be with it, exactly.
+    """The chance that the set works after its first repair: how much likelier the evidence would be with it.
 
-    Success of the repair, new parts that are bad, second faults and sets that fail only at times are all in it. usual:
-    the shop's meters. UsageProblem: a model without causes of its own, or too large.
+    Success of the repair, new parts that are bad, second faults and sets that fail only at times are all in it. As in
+    learning, states rarer than 1e-9 beforehand are left out, which may move a chance by 1e-4. usual: the shop's meters.
+    UsageProblem: a model without causes of its own, or too large.
     """
     _check(model)
     known, worked = (aim_at(model, each, usual) for each in (outcomes.evidence, _with_repair(outcomes)))

@@ -101,7 +101,7 @@ def bins_of(forecast: Floats, jobs: Ints, n_bins: int, share: Floats | None = No
         of_each, wanted = np.asarray(jobs, dtype=float), n_bins
     else:
         of_each, wanted = share, max(1, min(n_bins, int(share.sum() / LEAST_VARIANCE)))
-    values, place = np.unique(forecast, return_inverse=True)
+    place = np.unique(forecast, return_inverse=True)[1]
     amount = np.bincount(place, of_each)
     middle = (np.cumsum(amount) - amount / 2) / amount.sum()
     numbers = np.minimum((middle * wanted).astype(np.intp), wanted - 1)
