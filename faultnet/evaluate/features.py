@@ -28,7 +28,7 @@ class Features:
     @property
     def n_columns(self) -> int:
         """Of both sorts together."""
-        return len(self.n_kinds) + self.numbers.shape[1]
+        return len(self.n_kinds) + int(self.numbers.shape[1])
 
 
 def features(earlier: Outcomes, later: Outcomes) -> tuple[Features, Features]:
