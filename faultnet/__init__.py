@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from faultnet.version import __version__ as __version__
 
 if TYPE_CHECKING:
+    from faultnet.analysis.calibration import Calibration, calibration
     from faultnet.case import Case, parse_events
     from faultnet.counting import count_patterns
     from faultnet.diagnosis import Diagnosis, diagnose
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
 _HOMES = {
     "BenchState": "faultnet.model",
+    "Calibration": "faultnet.analysis.calibration",
     "Case": "faultnet.case",
     "Diagnosis": "faultnet.diagnosis",
     "Learned": "faultnet.learning.learn",
@@ -32,6 +34,7 @@ _HOMES = {
     "Nominal": "faultnet.readings",
     "Ranking": "faultnet.ranking",
     "ShopSettings": "faultnet.settings",
+    "calibration": "faultnet.analysis.calibration",
     "count_patterns": "faultnet.counting",
     "diagnose": "faultnet.diagnosis",
     "learn": "faultnet.learning.learn",
@@ -43,6 +46,7 @@ _HOMES = {
 }
 __all__ = [
     "BenchState",
+    "Calibration",
     "Case",
     "Diagnosis",
     "Learned",
@@ -50,6 +54,7 @@ __all__ = [
     "Nominal",
     "Ranking",
     "ShopSettings",
+    "calibration",
     "count_patterns",
     "diagnose",
     "learn",

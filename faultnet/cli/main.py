@@ -10,11 +10,11 @@ from typing import Annotated
 
 import typer
 
+from faultnet.cli.commands.analyse import analyse_app
 from faultnet.cli.commands.history import history_app, simulate_app
 from faultnet.cli.commands.job import job_app
 from faultnet.cli.commands.learn import learn_app
 from faultnet.cli.commands.model import model_app
-from faultnet.cli.commands.rates import rates_app
 from faultnet.cli.commands.shop import shop_app
 from faultnet.cli.commands.top import top_app
 from faultnet.cli.commands.voltages import voltages_app
@@ -38,7 +38,7 @@ app.add_typer(top_app)
 app.add_typer(job_app, name="job")
 app.add_typer(history_app, name="history")
 app.add_typer(learn_app)
-app.add_typer(rates_app)
+app.add_typer(analyse_app)
 app.add_typer(simulate_app)
 app.add_typer(model_app, name="model")
 app.add_typer(voltages_app, name="voltages")

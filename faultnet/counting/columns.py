@@ -46,6 +46,7 @@ class Column:
 
 
 PLAIN_BY: Mapping[str, str] = {
+    "day": "SUBSTR(h.opened, 1, 10)",
     "month": "SUBSTR(h.opened, 1, 7)",
     "year": "SUBSTR(h.opened, 1, 4)",
     "panel": "h.panel",

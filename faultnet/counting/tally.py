@@ -1,5 +1,6 @@
 """Jobs counted by how they ended, by what cured the set, and by other columns: labels, as they were written down."""
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -30,11 +31,13 @@ def tally(
     since: str = "",
     before: str = "",
     group_of: Callable[[str], str] = str,
+    with_returned: bool = False,
 ) -> tuple[Tallied, ...]:
-    """The jobs of a history that ended, counted; those of sets that came back with the same complaint left out.
+    """The jobs of a history that ended, counted.
 
     by: columns (`columns.names_of_columns`); since, before: only jobs that came in from this day on, and before that
-    one; group_of: the panel group of a panel code. UsageProblem, FileProblem, StoreProblem: as they say.
+    one; group_of: the panel group of a panel code. with_returned: those of sets that came back with the same complaint
+    as well. UsageProblem, FileProblem, StoreProblem: as they say.
     """
     check_days(since, before)
     columns = columns_by(by, model, group_of)
@@ -44,8 +47,16 @@ def tally(
         return tuple(
             Tallied(str(row[0]), str(row[1]), tuple(filter(None, str(row[2]).split("+"))),
                     tuple(str(each or "") for each in row[3:-1]), int(row[-1] or 0))
-            for row in history.rows(_statement(Wanted(model, since, before, with_returned=False), cure, columns))
+            for row in history.rows(_statement(Wanted(model, since, before, with_returned), cure, columns))
         )  # fmt: skip
+
+
+def count_jobs(source: Source, model: Model, by: Sequence[str]) -> dict[tuple[str, ...], int]:
+    """How many jobs of a history ended, by the values of columns; those of sets that came back as well."""
+    counts: Counter[tuple[str, ...]] = Counter()
+    for each in tally(source, model, by, with_returned=True):
+        counts[each.values] += each.jobs
+    return dict(counts)
 
 
 def _statement(wanted: Wanted, cure: Lookup, columns: Sequence[Column]) -> str:

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+from faultnet.jobs.codes import code_key
+
 
 @dataclass(frozen=True)
 class PanelGroup:
@@ -48,6 +50,17 @@ GROUPS = (
     PanelGroup("finch", ("FCH-75", "FCH-75D"), ("LBX-480", "LBX-490"), "ST-75F", 0.05, 149.0, 75, 3, 12, 16),
 )
 """The panel groups of the invented shop; no maker's codes."""
+
+
+def is_invented(n_by_code: Mapping[str, int]) -> bool:
+    """Whether most jobs with a panel code, of which there are some, have codes of the invented shop's panels.
+
+    n_by_code: the jobs of each code, "" for none. Nobody else's panels have these codes.
+    """
+    own = {code_key(code) for group in GROUPS for code in group.codes}
+    named = {code: n for code, n in n_by_code.items() if code_key(code)}
+    invented = sum(n for code, n in named.items() if code_key(code) in own)
+    return 2 * invented > sum(named.values())
 
 
 @dataclass(frozen=True)
