@@ -144,7 +144,7 @@ def rates(
     UsageProblem, FileProblem, StoreProblem: as they say. TooLittleData: fewer than 10 jobs ended.
     """
     by = tuple(by)
-    check(of, by, model)
+    check(of, by, model, counted_only=counted_only)
     columns = (*by, *(() if of in (COMPONENT, MODE) else (of,)))
     counts = tally(source, model, columns, since=since, before=before, group_of=group_of)
     n_jobs = sum(each.jobs for each in counts)
@@ -185,13 +185,17 @@ def rates(
     )
 
 
-def check(of: str, by: Sequence[str], model: Model) -> None:
+def check(of: str, by: Sequence[str], model: Model, *, counted_only: bool = False) -> None:
     """UsageProblem: that is nothing that shares can be of, or by."""
     known = names_of_columns(model)
     problems = []
     if of not in (COMPONENT, MODE, *known):
         problems.append(f"no shares of {of}; possible are {', '.join((COMPONENT, MODE, *known))}")
     problems += [f"jobs are not counted by {each}; possible are {', '.join(known)}" for each in by if each not in known]
+    if of == MODE and counted_only:
+        problems.append(
+            "labels say which part was replaced, not in which mode it failed: jobs must be weighed for that"
+        )
     if len(by) > 2 or len({of, *by}) < 1 + len(by):
         problems.append(f"by {', '.join(by)}: one column or two, other than {of}")
     if problems:

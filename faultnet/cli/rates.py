@@ -2,15 +2,22 @@
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields, is_dataclass
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from faultnet.analysis.comebacks import Comebacks
+from faultnet.analysis.in_service import Occurrence
 from faultnet.analysis.rates import Rates, Share
 from faultnet.analysis.targets import COMPONENT, MODE, NOTHING, SEVERAL
 from faultnet.analysis.trends import Trend
 from faultnet.analysis.values import FEW_JOBS, FEWEST_OF_SOMEBODY
+from faultnet.cli.comebacks import comebacks_text
 from faultnet.cli.progress import counted
+from faultnet.cli.shares import in_brackets, told
 from faultnet.cli.terminal import bold, note, table, wrapped
 from faultnet.cli.workshop import workshop_of
 from faultnet.model import Model
@@ -39,29 +46,59 @@ def show_rates(wanted: Wanted, shown: Shown, *, db: str, shop: str) -> None:
     """Count, weigh, write files, and print."""
     if shown.out is not None:
         checked_suffix(shown.out)
+    if shown.plot is not None:
+        from faultnet.plots.figure import check_name
+
+        check_name(shown.plot)
     workshop = workshop_of(db, shop)
     with counted("counting", "rounds") as told_:
         found = rate(workshop, wanted, lambda _what, n: told_(n))
+    model = workshop.load_model(wanted.model)
     if shown.out is not None:
         note(f"{write_frame(shown.out, found.to_frame())} rows written to {shown.out}")
+    if shown.plot is not None:
+        _plot(found, model, shown.plot)
     if shown.as_json:
         print(json.dumps(as_document(found), indent=2))
+    elif isinstance(found, Comebacks):
+        print("\n".join(comebacks_text(found)))
     else:
-        print("\n".join(rates_text(found, workshop.load_model(wanted.model), full=shown.full)))
+        print("\n".join(rates_text(found, model, full=shown.full)))
 
 
-def as_document(rates: Rates) -> Any:
+def _plot(found: Rates | Comebacks, model: Model, file: Path) -> None:
+    from faultnet.plots.figure import save
+    from faultnet.plots.rates import draw_comebacks, draw_rates
+
+    words = words_for(found, model) if isinstance(found, Rates) else {}
+    figure = draw_comebacks(found) if isinstance(found, Comebacks) else draw_rates(found, words)
+    save(figure, file)
+    note(f"drawn in {file}")
+
+
+def as_document(found: Rates | Comebacks) -> Any:
     """Everything as plain values, for JSON."""
-    shares = [{**asdict(share), "is_few": share.is_few} for share in rates.shares]
-    return _plain({"schema_version": SCHEMA_VERSION, **asdict(rates), "shares": shares})
+    return _plain({"schema_version": SCHEMA_VERSION, **_fields(found)})
+
+
+def _fields(value: Any) -> dict[str, Any]:
+    """The fields of a result, and what follows from them."""
+    told_ = {each.name: getattr(value, each.name) for each in fields(value)}
+    return {**told_, **({"is_few": value.is_few} if hasattr(value, "is_few") else {})}
 
 
 def _plain(value: Any) -> Any:
     if isinstance(value, Estimate):
-        return dict(zip(("share", "low", "high"), value, strict=True))
+        return dict(zip(("value", "low", "high"), map(_plain, value), strict=True))
+    if isinstance(value, np.ndarray):
+        return _plain(value.tolist())
     if isinstance(value, Mapping):
         return {name: _plain(each) for name, each in value.items()}
-    return [_plain(each) for each in value] if isinstance(value, list | tuple) else value
+    if isinstance(value, list | tuple):
+        return [_plain(each) for each in value]
+    if is_dataclass(value):
+        return _plain(_fields(value))
+    return None if isinstance(value, float) and not isfinite(value) else value
 
 
 def rates_text(rates: Rates, model: Model, *, full: bool) -> Iterator[str]:
@@ -73,6 +110,9 @@ def rates_text(rates: Rates, model: Model, *, full: bool) -> Iterator[str]:
     yield from (wrapped(line, 2, 4) for line in _about(rates))
     yield ""
     yield from _all_jobs(rates, words)
+    if rates.occurrences:
+        yield ""
+        yield from _occurrences(rates, words)
     if rates.trends:
         yield ""
         yield from _trends(rates.trends, words, rates.by[0])
@@ -120,6 +160,23 @@ def _all_jobs(rates: Rates, words: Mapping[str, str]) -> Iterator[str]:
         yield from table(rows, "lrrr")
     else:
         yield from table([(words[s.name], _counts(s), told(s.by_count)) for s in rates.of_group()], "lrr")
+
+
+def _occurrences(rates: Rates, words: Mapping[str, str]) -> Iterator[str]:
+    yield bold("Jobs per 1,000 set-years") + "  (gamma-Poisson)"
+    rows = [(_title(rates), "jobs", "set-years", "by itself", "pooled")]
+    rows += [_occurrence(each) for each in rates.occurrences]
+    yield from table(rows, "lrrrr")
+    yield ""
+    yield bold("By cause, all sets")
+    shares = [share for share in rates.of_group() if share.per_1000 is not None]
+    yield from table([(words[s.name], in_brackets(s.per_1000, 2)) for s in shares if s.per_1000 is not None], "lr")
+
+
+def _occurrence(each: Occurrence) -> tuple[str, str, str, str, str]:
+    pooled = "-" if each.pooled is None else in_brackets(each.pooled, 1)
+    name = ", ".join(each.values) or "all"
+    return name, f"{each.jobs:,}", f"{each.set_years:,.0f}", in_brackets(each.rate, 1), pooled
 
 
 def _counts(share: Share) -> str:
@@ -176,7 +233,7 @@ def _direction(yearly: Estimate) -> str:
 
 
 def _times(factor: Estimate) -> str:
-    return f"x{factor.value:.2f} ({factor.low:.2f} to {factor.high:.2f})"
+    return f"x{in_brackets(factor, 2)}"
 
 
 def _beneath(rates: Rates) -> Iterator[str]:
@@ -196,17 +253,3 @@ def _beneath(rates: Rates) -> Iterator[str]:
         )
     if "technician" in rates.by:
         yield "Who gets which sets is not chance: these shares say nothing of how well somebody works."
-
-
-def told(estimate: Estimate | None) -> str:
-    """A share with its interval: "52 % (47 to 56)"."""
-    if estimate is None:
-        return "-"
-    mean, low, high = (_whole(each) for each in estimate)
-    return f"{mean} % ({low} to {high})"
-
-
-def _whole(share: float) -> str:
-    """In per cent, small ones with a digit more."""
-    value = 100 * share
-    return f"{value:.1f}" if value < 9.95 else f"{value:.0f}"

@@ -4,15 +4,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from faultnet.analysis.rates import MOST_WEIGHED, Rates, rates
+from faultnet.analysis.comebacks import Comebacks, comebacks
+from faultnet.analysis.in_service import InService, read_in_service
+from faultnet.analysis.rates import MOST_WEIGHED, Rates, check, rates
 from faultnet.analysis.targets import COMPONENT, MODE
 from faultnet.counting import count_patterns
 from faultnet.counting.ask import Source
+from faultnet.counting.returns import REPAIR
+from faultnet.jobs.stage import WATCH_DAYS
 from faultnet.learning.learn import FEWEST_JOBS as FEWEST_TO_LEARN
 from faultnet.learning.learn import Told, learn
+from faultnet.model import Model
 from faultnet.store.voltages import read_voltages
 from faultnet.workshop.tuning import usual_case
 from faultnet.workshop.workshop import Workshop
+
+COMEBACKS = "comebacks"
+"""What is asked for where not shares are counted, but how long repairs last."""
 
 LEARNED_HERE = "these_jobs"
 """The version of numbers that were learned from the jobs counted, and are kept nowhere."""
@@ -34,11 +42,18 @@ class Wanted:
     as_is: bool = False
     most_jobs: int = MOST_WEIGHED
     seed: int = 0
+    in_service: Path | None = None
+    watched_days: float = WATCH_DAYS
+    any_symptom: bool = False
 
 
-def rate(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _n: None) -> Rates:
-    """Shares with the shop's meters, voltages and panel groups. Errors: as they say."""
+def rate(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _n: None) -> Rates | Comebacks:
+    """Shares, or how long repairs last, with the shop's meters, voltages and panel groups. Errors: as they say."""
     model = workshop.load_model(wanted.model)
+    if wanted.of == COMEBACKS:
+        return _comebacks(workshop, model, wanted)
+    check(wanted.of, wanted.by, model, counted_only=wanted.counted_only)
+    in_service = None if wanted.in_service is None else _in_service(workshop, model, wanted)
     source: Source = [*wanted.files] or workshop.database
     with workshop.database.read() as connection:
         voltages = read_voltages(connection)
@@ -61,9 +76,30 @@ def rate(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _n: None
         since=wanted.since,
         before=wanted.before,
         counted_only=wanted.counted_only,
+        in_service=in_service,
         voltages=voltages,
         group_of=group_of,
         usual=usual,
         most_jobs=wanted.most_jobs,
         seed=wanted.seed,
+    )
+
+
+def _in_service(workshop: Workshop, model: Model, wanted: Wanted) -> InService:
+    assert wanted.in_service is not None
+    comma = workshop.shop.settings.decimal_comma
+    days = {"since": wanted.since, "before": wanted.before}
+    return read_in_service(wanted.in_service, model, wanted.by, **days, decimal_comma=comma)
+
+
+def _comebacks(workshop: Workshop, model: Model, wanted: Wanted) -> Comebacks:
+    return comebacks(
+        [*wanted.files] or workshop.database,
+        model,
+        wanted.by or (REPAIR,),
+        watched_days=wanted.watched_days,
+        any_symptom=wanted.any_symptom,
+        since=wanted.since,
+        before=wanted.before,
+        group_of=workshop.shop.panel_groups.group_of,
     )

@@ -62,6 +62,14 @@ def rates(
     before: Annotated[str, typer.Option("--before", metavar="DAY", help="Only jobs that came in before.")] = "",
     counted: Annotated[bool, typer.Option("--counted", help="Labels alone, at once whatever the size.")] = False,
     as_is: Annotated[bool, typer.Option("--as-is", help="Do not learn first where nothing was learned yet.")] = False,
+    in_service: Annotated[
+        Path | None,
+        typer.Option("--in-service", metavar="CSV", help="Sets in service: also jobs per 1,000 set-years."),
+    ] = None,
+    days: Annotated[
+        float, typer.Option("--days", metavar="N", help="Comebacks: how long a set is watched.", min=1)
+    ] = 90.0,
+    any_symptom: Annotated[bool, typer.Option("--any-symptom", help="Comebacks: with another symptom, too.")] = False,
     most: Annotated[int, typer.Option("--most", metavar="N", help="Weigh so many jobs at most.", min=100)] = 8_000,
     seed: Annotated[int, typer.Option("--seed", metavar="S", help="Of the draws.", min=0)] = 0,
     full: Annotated[bool, typer.Option("--full", help="Everything, of every group.")] = False,
@@ -79,5 +87,7 @@ def rates(
     from faultnet.workshop.rating import Wanted
 
     columns = tuple(filter(None, (each.strip() for each in by.split(","))))
-    wanted = Wanted(model, of, columns, since, before, tuple(from_ or ()), counted, as_is, most, seed)
+    wanted = Wanted(
+        model, of, columns, since, before, tuple(from_ or ()), counted, as_is, most, seed, in_service, days, any_symptom
+    )
     show_rates(wanted, Shown(out, plot, json, full), db=db, shop=shop)

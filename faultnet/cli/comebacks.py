@@ -1,0 +1,75 @@
+"""`faultnet rates comebacks`: how long repairs last, until a set is reported back."""
+
+from collections.abc import Iterator
+
+from faultnet.analysis.comebacks import Comebacks, Lasting
+from faultnet.analysis.values import FEW_JOBS, FEWEST_OF_SOMEBODY
+from faultnet.cli.shares import in_brackets, told
+from faultnet.cli.terminal import bold, table, wrapped
+from faultnet.counting.returns import SEVERAL
+from faultnet.jobs.closing import PART_SOURCES
+from faultnet.statistics.weibull import Weibull
+
+
+def comebacks_text(found: Comebacks) -> Iterator[str]:
+    """Comebacks as text, a line each."""
+    by = " and ".join(each.replace("_", " ") for each in found.by)
+    symptom = "with any symptom" if found.any_symptom else "with the same symptom"
+    yield bold(f"Reported back {symptom}{', by ' + by if by else ''}") + f"  ({found.n_jobs:,} repaired sets)"
+    yield wrapped(
+        f"Watched for {found.watched_days:g} days after they went home, or up to the last day of the history. Only who "
+        "came back is known: others may have gone elsewhere, so at least this share of repairs fails.",
+        2,
+    )
+    yield ""
+    rows = [(by, "sets", "back", f"in {found.watched_days:g} days", "")]
+    rows += [_row(each) for each in found.groups]
+    yield from table(rows, "lrrrl")
+    yield ""
+    if found.apart is not None:
+        yield wrapped(
+            f"Log-rank test of the groups of {FEW_JOBS} sets or more: chi-square {found.apart.chi2:.1f} on "
+            f"{found.apart.degrees} degrees of freedom; differences at least so large come by chance alone in "
+            f"{_chance(found.apart.p)}.",
+            0, 2,
+        )  # fmt: skip
+    yield from (wrapped(line, 0, 2) for line in _beneath(found))
+
+
+def _row(each: Lasting) -> tuple[str, str, str, str, str]:
+    name = ", ".join(_WORDS.get(value, value.replace("_", " ")) for value in each.values) or "all"
+    few = "few" if each.is_few else ""
+    return name, f"{each.jobs:,}", str(each.n_back), told(each.back), few
+
+
+_WORDS = {**{source: f"part {words}" for source, words in PART_SOURCES.items()}, SEVERAL: "parts of several kinds"}
+
+
+def _beneath(found: Comebacks) -> Iterator[str]:
+    weibull = found.groups[0].weibull
+    if weibull is not None:
+        yield _shape(weibull)
+    if any(each.is_few for each in found.groups):
+        yield f"few: fewer than {FEW_JOBS} sets."
+    if found.n_hidden:
+        yield (
+            f"{found.n_hidden} people with fewer than {FEWEST_OF_SOMEBODY} sets are not shown: chance would be taken "
+            "for skill."
+        )
+    if "technician" in found.by:
+        yield "Who gets which sets is not chance: these shares say nothing of how well somebody works."
+
+
+def _shape(weibull: Weibull) -> str:
+    """What a Weibull's shape says of when sets come back."""
+    shape = weibull.shape
+    says = (
+        "most come back early, as faulty parts and slips do" if shape.high < 1
+        else "more come back as time goes on" if shape.low > 1
+        else "early and late alike, as far as the days tell"
+    )  # fmt: skip
+    return f"Weibull shape of all {in_brackets(shape, 2)}: {says}. Past the days watched it says nothing."
+
+
+def _chance(p: float) -> str:
+    return "fewer than 1 in 1,000 histories" if p < 0.001 else f"{100 * p:.2g} % of histories"

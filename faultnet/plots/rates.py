@@ -1,0 +1,183 @@
+"""Shares and comebacks over axes: every number with its interval and the jobs behind it, in grey and black."""
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from faultnet.analysis.comebacks import Comebacks, Lasting
+from faultnet.analysis.rates import Rates, Share
+from faultnet.analysis.targets import NOTHING, SEVERAL
+from faultnet.analysis.trends import Trend, middles
+from faultnet.analysis.values import NOT_WRITTEN
+from faultnet.plots.figure import new_figure
+from faultnet.statistics.estimate import Estimate
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+MOST_NAMES, MOST_CURVES = 6, 5
+"""Panels, and curves in one, beyond which nothing can be told apart."""
+
+_INK, _GREY, _PALE = "0.1", "0.45", "0.85"
+_DASHES = ("-", (0, (5, 2)), (0, (1, 1.5)), (0, (6, 2, 1, 2)), (0, (3, 1, 1, 1, 1, 1)))
+_WIDTH_CM, _ROW_CM, _FRAME_CM = 16.0, 0.55, 2.6
+
+
+def draw_rates(rates: Rates, words: Mapping[str, str]) -> "Figure":
+    """Shares of all jobs; by group a panel for each of the most frequent; by month or year, over time.
+
+    words: the names as people say them.
+    """
+    if rates.trends:
+        return _over_time(rates, words)
+    return _by_group(rates, words) if rates.groups else _all_jobs(rates, words)
+
+
+def _all_jobs(rates: Rates, words: Mapping[str, str]) -> "Figure":
+    shares = [*reversed(rates.of_group())]
+    is_weighed = bool(rates.n_weighed)
+    with new_figure(_WIDTH_CM, _FRAME_CM + _ROW_CM * len(shares)) as figure:
+        axes = figure.subplots()
+        for y, share in enumerate(shares):
+            if is_weighed:
+                _mark(axes, share.by_jobs, y + 0.12, "o", is_hollow=False)
+            if share.by_count is not None:
+                _mark(axes, share.by_count, y - 0.15 if is_weighed else y, "D", is_hollow=is_weighed)
+        axes.set_yticks(range(len(shares)), [f"{words[share.name]}{_behind(share)}" for share in shares])
+        axes.set(xlabel="share of jobs (%)", xlim=(0, None), ylim=(-0.6, len(shares) - 0.4))
+        title = f"{rates.n_jobs:,} jobs by {rates.of.replace('_', ' ')}"
+        _head(axes, title, "black: weighed by all that was written; hollow: the part replaced" if is_weighed else "")
+    return figure
+
+
+def _behind(share: Share) -> str:
+    return "" if share.counted is None else f"  ({share.counted:,} of {share.counted_of:,})"
+
+
+def _by_group(rates: Rates, words: Mapping[str, str]) -> "Figure":
+    names = _most_told(rates)
+    groups = [*reversed(rates.groups.items())]
+    n_columns = min(2, len(names))
+    n_rows = -(-len(names) // n_columns)
+    with new_figure(_WIDTH_CM, n_rows * (_FRAME_CM + _ROW_CM * len(groups))) as figure:
+        panels = figure.subplots(n_rows, n_columns, squeeze=False, sharey=True).reshape(-1)
+        by_key = {(share.name, share.values): share for share in rates.shares}
+        for axes, name in zip(panels, names, strict=False):
+            for y, (values, _) in enumerate(groups):
+                share = by_key[name, values]
+                _mark(axes, share.by_jobs or share.by_count, y + 0.14, "o", is_hollow=share.is_few)
+                _mark(axes, share.pooled, y - 0.16, "s", is_hollow=False, ink=_GREY)
+            overall = by_key[name, ()].by_jobs or by_key[name, ()].by_count
+            if overall is not None:
+                axes.axvline(100 * overall.value, color=_GREY, linewidth=0.7, linestyle=(0, (4, 3)), zorder=0)
+            axes.set(xlabel="share of jobs (%)", xlim=(0, None), ylim=(-0.6, len(groups) - 0.4))
+            _head(axes, words[name], "")
+        panels[0].set_yticks(range(len(groups)), [f"{', '.join(values)}  (n={n:,})" for values, n in groups])
+        for spare in panels[len(names) :]:
+            spare.set_visible(False)
+        figure.supxlabel("black: by itself, hollow where few jobs; grey square: pooled; dashed: all jobs", fontsize=6.5)
+    return figure
+
+
+def _over_time(rates: Rates, words: Mapping[str, str]) -> "Figure":
+    names = [name for name in _most_told(rates) if any(each.name == name for each in rates.trends)]
+    periods = [values for values in rates.groups if NOT_WRITTEN not in values]
+    years: list[float] = middles([values[0] for values in periods]).tolist()
+    by_key = {(share.name, share.values): share for share in rates.shares}
+    told = {each.name: each for each in rates.trends}
+    with new_figure(_WIDTH_CM, 2.6 * len(names) + 3.0) as figure:
+        panels = figure.subplots(len(names) + 1, 1, sharex=True, height_ratios=[*[3] * len(names), 1.4], squeeze=False)
+        for axes, name in zip(panels[:, 0], names, strict=False):
+            for x, values in zip(years, periods, strict=True):
+                share = by_key[name, values]
+                _mark_up(axes, share.by_jobs or share.by_count, x, is_hollow=share.is_few)
+            _levels(axes, told[name], [values[0] for values in periods], years)
+            axes.set(ylabel="share (%)", ylim=(0, None))
+            _head(axes, words[name], _changed(told[name]))
+        counts = panels[-1, 0]
+        counts.bar(years, [rates.groups[values] for values in periods], width=0.06, color=_GREY)
+        counts.set(ylabel="jobs (n)", xlabel="year")
+    return figure
+
+
+def _levels(axes: "Axes", told: Trend, periods: Sequence[str], years: Sequence[float]) -> None:
+    """Lines at the levels before and after each change."""
+    start = years[0]
+    for change in told.changes:
+        end = years[periods.index(change.after)]
+        axes.plot([start, end], [100 * change.before_it.value] * 2, color=_INK, linewidth=1.2, zorder=3)
+        start = end
+    if told.changes:
+        axes.plot([start, years[-1]], [100 * told.changes[-1].after_it.value] * 2, color=_INK, linewidth=1.2, zorder=3)
+
+
+def _changed(told: Trend) -> str:
+    return f"changed at all: {100 * told.chance:.0f} %; odds in a year x{told.yearly.value:.2f}"
+
+
+def draw_comebacks(found: Comebacks) -> "Figure":
+    """The share of repaired sets that was reported back, day by day, of the largest groups; below, who is watched."""
+    groups = sorted((each for each in found.groups if each.values), key=lambda each: -each.jobs)[:MOST_CURVES]
+    drawn = groups or list(found.groups[:1])
+    with new_figure(_WIDTH_CM, 9.0 + 0.45 * len(drawn)) as figure:
+        axes = figure.subplots()
+        for each, dash in zip(drawn, _DASHES, strict=False):
+            _curve(axes, each, dash, found.watched_days, with_band=len(drawn) <= 2)
+        axes.set(xlabel="days at home after the repair", ylabel="reported back (%)", xlim=(0, found.watched_days))
+        axes.set_ylim(0, None)
+        axes.legend(loc="upper left", frameon=False, handlelength=3.5)
+        _head(axes, "Repaired sets reported back", "at least so many fail: others may have gone elsewhere")
+        days = [day for day in (0, 15, 30, 45, 60, 75, 90) if day <= found.watched_days]
+        lines = [_watched(each, days) for each in drawn]
+        axes.annotate(
+            "still watched at day " + ", ".join(map(str, days)) + "\n" + "\n".join(lines),
+            (0, 0), (0, -34), xycoords="axes fraction", textcoords="offset points", va="top", fontsize=6.5,
+        )  # fmt: skip
+    return figure
+
+
+def _curve(axes: "Axes", each: Lasting, dash: object, watched_days: float, *, with_band: bool) -> None:
+    curve = each.curve
+    days = [0.0, *curve.times.tolist(), watched_days]
+    back = [0.0, *(100 * (1 - curve.survival)).tolist()]
+    label = f"{_name(each)}  ({each.n_back} of {each.jobs:,})"
+    axes.step(days, [*back, back[-1]], where="post", color=_INK, linestyle=dash, linewidth=1.1, label=label)
+    if with_band and len(curve.times):
+        low, high = 100 * (1 - curve.high), 100 * (1 - curve.low)
+        axes.fill_between(curve.times, low, high, step="post", color=_PALE, linewidth=0, zorder=0)
+    elif len(curve.times):
+        end = 100 * (1 - curve.survival[-1])
+        ends = [[end - 100 * (1 - curve.high[-1])], [100 * (1 - curve.low[-1]) - end]]
+        axes.errorbar([curve.times[-1]], [end], yerr=ends, color=_INK, capsize=2, linewidth=0.8)
+
+
+def _watched(each: Lasting, days: Sequence[int]) -> str:
+    return f"{_name(each)}: " + ", ".join(f"{each.curve.at_risk_at(day):,.0f}" for day in days)
+
+
+def _name(each: Lasting) -> str:
+    return ", ".join(value.replace("_", " ") for value in each.values) or "all"
+
+
+def _most_told(rates: Rates) -> list[str]:
+    names = [share.name for share in rates.of_group() if share.name not in (NOTHING, SEVERAL)]
+    return names[:MOST_NAMES]
+
+
+def _mark(axes: "Axes", share: Estimate | None, y: float, mark: str, *, is_hollow: bool, ink: str = _INK) -> None:
+    """A share with its interval along the axis of shares."""
+    if share is not None:
+        axes.plot([100 * share.low, 100 * share.high], [y, y], color=ink, linewidth=1.0)
+        axes.plot(100 * share.value, y, mark, color=ink, markersize=4, markerfacecolor="white" if is_hollow else ink)
+
+
+def _mark_up(axes: "Axes", share: Estimate | None, x: float, *, is_hollow: bool) -> None:
+    """The same, upright."""
+    if share is not None:
+        axes.plot([x, x], [100 * share.low, 100 * share.high], color="0.65", linewidth=0.8)
+        face = "white" if is_hollow else _GREY
+        axes.plot(x, 100 * share.value, "o", color=_GREY, markersize=2.5, markerfacecolor=face)
+
+
+def _head(axes: "Axes", title: str, beneath: str) -> None:
+    axes.set_title(f"{title}\n{beneath}" if beneath else title, loc="left")
