@@ -263,7 +263,7 @@ def _found(
         shares[values] = Share(values, name, jobs, x, of, by_count, by_jobs[n], for_groups.get(n), per_1000)
     told = None
     if draws and labels.by in (("month",), ("year",)):
-        told = trend(name, [groups[n][0] for n in named], draws[0].only(named))
+        told = trend(name, [groups[n][0] for n in named], *(each.only(named) for each in draws))
     return _Found(name, shares, pull, told)
 
 

@@ -40,25 +40,25 @@ class Trend:
     yearly: Estimate
 
 
-def trend(name: str, periods: Sequence[str], likelihoods: OverShares) -> Trend | None:
+def trend(name: str, periods: Sequence[str], *draws: OverShares) -> Trend | None:
     """The trend over periods, `2031-05` or `2031`; None of fewer than four.
 
-    likelihoods: of the jobs of each period, ``(n_periods, n_nodes)``.
+    draws: log likelihoods of the jobs of each period, ``(n_periods, n_nodes)``, by the model's own numbers first, which
+    say where the level changed; how sure that is, is averaged over all.
     """
     if len(periods) < FEWEST_PERIODS:
         return None
-    nodes = likelihoods.log_odds
+    thinned = [OverShares(each.log_odds[::2], each.values[:, ::2]) for each in draws]
+    nodes = thinned[0].log_odds
     prior = log_jeffreys(nodes)
-    found = changes(likelihoods.values, prior - logsumexp(prior))
+    found = [changes(each.values, prior - logsumexp(prior)) for each in thinned]
+    first, chance = found[0], float(np.mean([each.chance for each in found[1:] or found]))
+    levels = OverShares(nodes, first.levels).estimates()
     told = []
-    levels = OverShares(nodes, found.levels).estimates()
-    for number, cut in enumerate(found.cuts):
-        first, last = found.between(cut)
-        told.append(Change(periods[cut - 1], periods[first - 1], periods[last - 1], levels[number], levels[number + 1]))
-    is_notable = found.chance >= NOTABLE
-    return Trend(
-        name, len(periods), found.chance, tuple(told) if is_notable else (), yearly(likelihoods, middles(periods))
-    )
+    for number, cut in enumerate(first.cuts if chance >= NOTABLE else ()):
+        low, high = first.between(number)
+        told.append(Change(periods[cut - 1], periods[low - 1], periods[high - 1], levels[number], levels[number + 1]))
+    return Trend(name, len(periods), chance, tuple(told), yearly(middles(periods), *(thinned[1:] or thinned)))
 
 
 def middles(periods: Sequence[str]) -> Floats:

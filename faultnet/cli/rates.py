@@ -28,6 +28,9 @@ from faultnet.workshop.rating import LEARNED_HERE, Wanted, rate
 
 SCHEMA_VERSION = 1
 
+MOST_APART = 16.0
+"""A factor in a year whose ends are farther apart is not told."""
+
 MOST_NAMES = 4
 """Names told of by group, unless all are asked for."""
 
@@ -125,11 +128,12 @@ def rates_text(rates: Rates, model: Model, *, full: bool) -> Iterator[str]:
 
 
 def words_for(rates: Rates, model: Model) -> Mapping[str, str]:
-    """Names as people say them."""
+    """Names as people say them; failure modes by their ids, as wherever numbers are learned."""
     found = {NOTHING: "nothing faulty", SEVERAL: "two or more parts"}
-    for component in model.components.values():
-        found[component.id] = component.label
-        found |= {f"{component.id}.{m.id}": f"{component.short or component.id}: {m.label}" for m in component.modes}
+    if rates.of == COMPONENT:
+        found |= {component.id: component.label for component in model.components.values()}
+    elif rates.of == MODE:
+        found |= {share.name: share.name for share in rates.shares if share.name not in found}
     return {share.name: found.get(share.name, share.name.replace("_", " ")) for share in rates.shares}
 
 
@@ -216,7 +220,9 @@ def _trends(trends: Sequence[Trend], words: Mapping[str, str], period: str) -> I
     yield bold("Trends") + f"  (by {period}; odds against the rest)"
     rows = [("", "changed at all", "odds in a year", "")]
     for each in trends:
-        rows.append((words[each.name], percent(each.chance), _times(each.yearly), _direction(each.yearly)))
+        is_told = each.yearly.high < MOST_APART * each.yearly.low
+        factor = _times(each.yearly) if is_told else "too few to tell"
+        rows.append((words[each.name], percent(each.chance), factor, _direction(each.yearly) if is_told else ""))
     yield from table(rows, "lrrl")
     for each in trends:
         for change in each.changes:

@@ -45,8 +45,9 @@ def _all_jobs(rates: Rates, words: Mapping[str, str]) -> "Figure":
                 _mark(axes, share.by_count, y - 0.15 if is_weighed else y, "D", is_hollow=is_weighed)
         axes.set_yticks(range(len(shares)), [f"{words[share.name]}{_behind(share)}" for share in shares])
         axes.set(xlabel="share of jobs (%)", xlim=(0, None), ylim=(-0.6, len(shares) - 0.4))
-        title = f"{rates.n_jobs:,} jobs by {rates.of.replace('_', ' ')}"
-        _head(axes, title, "black: weighed by all that was written; hollow: the part replaced" if is_weighed else "")
+        _head(axes, f"{rates.n_jobs:,} jobs by {rates.of.replace('_', ' ')}", "")
+        beneath = "black: weighed by all that was written; hollow: the part replaced; lines: 90 %"
+        figure.supxlabel(beneath if is_weighed else "lines: 90 %", fontsize=6.5)
     return figure
 
 
@@ -75,7 +76,9 @@ def _by_group(rates: Rates, words: Mapping[str, str]) -> "Figure":
         panels[0].set_yticks(range(len(groups)), [f"{', '.join(values)}  (n={n:,})" for values, n in groups])
         for spare in panels[len(names) :]:
             spare.set_visible(False)
-        figure.supxlabel("black: by itself, hollow where few jobs; grey square: pooled; dashed: all jobs", fontsize=6.5)
+        figure.supxlabel(
+            "black: by itself, hollow where few jobs; grey: pooled; dashed: all jobs; lines: 90 %", fontsize=6.5
+        )
     return figure
 
 
@@ -126,7 +129,7 @@ def draw_comebacks(found: Comebacks) -> "Figure":
         axes.set(xlabel="days at home after the repair", ylabel="reported back (%)", xlim=(0, found.watched_days))
         axes.set_ylim(0, None)
         axes.legend(loc="upper left", frameon=False, handlelength=3.5)
-        _head(axes, "Repaired sets reported back", "at least so many fail: others may have gone elsewhere")
+        _head(axes, "Repaired sets reported back", "at least so many fail: others may have gone elsewhere; bars: 90 %")
         days = [day for day in (0, 15, 30, 45, 60, 75, 90) if day <= found.watched_days]
         lines = [_watched(each, days) for each in drawn]
         axes.annotate(

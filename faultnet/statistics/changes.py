@@ -26,22 +26,21 @@ _N_SLOPES = 41
 @dataclass(frozen=True, eq=False)
 class Changes:
     """What a series says of changes. chance: that there was any; after: of each period but the last, the chance that
-    the level changed after it, ``(n_periods - 1,)``. cuts: the likeliest changes, each by the number of periods before
-    it; none where no change is likelier. levels: the posterior over the grid between them, ``(n_cuts + 1, n_nodes)``.
+    the level changed after it, ``(n_periods - 1,)``. cuts: the likeliest places of the likeliest number of changes, each
+    by the periods before it; places: the chances of each one's place given that number, ``(n_cuts, n_periods - 1)``.
+    levels: the posterior over the grid between them, ``(n_cuts + 1, n_nodes)``.
     """
 
     chance: float
     after: Floats
     cuts: tuple[int, ...]
+    places: Floats
     levels: Floats
 
-    def between(self, cut: int, level: float = LEVEL) -> tuple[int, int]:
-        """The central interval of how many periods came before this change, nearer to it than to any other."""
-        halfway = [(cut + other) // 2 for other in self.cuts if other != cut]
-        low = max((place for place in halfway if place < cut), default=0)
-        high = min((place for place in halfway if place >= cut), default=len(self.after))
-        up_to = np.cumsum(self.after[low:high])
-        first, last = (1 + low + int(np.searchsorted(up_to, t * up_to[-1])) for t in ((1 - level) / 2, (1 + level) / 2))
+    def between(self, number: int, level: float = LEVEL) -> tuple[int, int]:
+        """The central interval of how many periods came before the change of this number, from 0."""
+        up_to = np.cumsum(self.places[number])
+        first, last = (1 + int(np.searchsorted(up_to, tail)) for tail in ((1 - level) / 2, (1 + level) / 2))
         return first, last
 
 
@@ -62,16 +61,18 @@ def changes(logs: Floats, log_prior: Floats, any_change: float = ANY_CHANGE) -> 
     before = before - (gammaln(n) - gammaln(counts + 1) - gammaln(n - counts))
     by_count = before + up_to[:, n]
     total = logsumexp(by_count)
-    after = np.zeros(n - 1)
-    for k in counts[1:]:
-        for earlier in range(k):
-            ways = up_to[earlier, 1:n] + from_[k - 1 - earlier, 1:n]
-            after += np.exp(before[k] + ways - total)
+    places = [
+        np.array([_posterior(up_to[earlier, 1:n] + from_[k - 1 - earlier, 1:n]) for earlier in range(k)]).reshape(
+            k, n - 1
+        )
+        for k in counts.tolist()
+    ]
+    after = np.sum([np.exp(own - total) * each.sum(axis=0) for own, each in zip(by_count, places, strict=True)], axis=0)
     likeliest = int(np.argmax(by_count))
     cuts = _likeliest(stretches, likeliest)
     edges = (0, *cuts, n)
     levels = np.stack([_posterior(logs[a:b].sum(axis=0) + log_prior) for a, b in pairwise(edges)])
-    return Changes(float(1 - np.exp(by_count[0] - total)), after, cuts, levels)
+    return Changes(float(1 - np.exp(by_count[0] - total)), after, cuts, places[likeliest], levels)
 
 
 def _stretches(logs: Floats, log_prior: Floats) -> Floats:
@@ -112,22 +113,27 @@ def _posterior(logs: Floats) -> Floats:
     return chances
 
 
-def yearly(likelihoods: OverShares, years: Floats) -> Estimate:
+def yearly(years: Floats, *draws: OverShares) -> Estimate:
     """The factor on the odds of a share with every year, if it moves steadily: mean (of logarithms) and interval.
 
-    years: the middle of every period, ``(n_periods,)``. Level and slope are averaged over a grid; beforehand both are
-    as likely to be anything, in log odds.
+    years: the middle of every period, ``(n_periods,)``; draws: log likelihoods of the periods, or several that are as
+    likely. Level and slope are averaged over a grid; beforehand both are as likely to be anything, in log odds.
     """
-    nodes, since = likelihoods.log_odds, years - years.mean()
+    since = years - years.mean()
     slopes = np.linspace(-_FASTEST, _FASTEST, _N_SLOPES)
-    for n in (_N_SLOPES, 0):
-        logs = np.zeros((len(slopes), len(nodes)))
-        for own, at in zip(likelihoods.values, since.tolist(), strict=True):
-            for number, slope in enumerate(slopes.tolist()):
-                logs[number] += np.interp(nodes + slope * at, nodes, own)
-        chances = _posterior(logsumexp(logs, axis=1))
-        if n:
-            slopes = where_it_matters(chances, slopes, n)
+    wide = np.mean([_of_slopes(slopes, since, each) for each in draws], axis=0)
+    slopes = where_it_matters(wide, slopes, _N_SLOPES)
+    chances = np.mean([_of_slopes(slopes, since, each) for each in draws], axis=0)
     up_to = np.cumsum(chances) - 0.5 * chances
     low, high = np.interp([(1 - LEVEL) / 2, (1 + LEVEL) / 2], up_to, slopes).tolist()
     return Estimate(*(float(np.exp(each)) for each in (chances @ slopes, low, high)))
+
+
+def _of_slopes(slopes: Floats, since: Floats, likelihoods: OverShares) -> Floats:
+    """Chances of slopes, the level averaged over."""
+    nodes = likelihoods.log_odds
+    logs = np.zeros((len(slopes), len(nodes)))
+    for own, at in zip(likelihoods.values, since.tolist(), strict=True):
+        for number, slope in enumerate(slopes.tolist()):
+            logs[number] += np.interp(nodes + slope * at, nodes, own)
+    return _posterior(logsumexp(logs, axis=1))

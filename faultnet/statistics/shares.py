@@ -19,7 +19,7 @@ _FARTHEST = 18.0
 _STEP = 0.025
 _FACTORS: Floats = np.linspace(-28.0, 28.0, 225)
 _SAME, _STEEP = 1e-9, 50.0
-_NEVER, _ODDS_STEP, _TINY = 1e-15, 0.02, 1e-300
+_NEVER, _ODDS_STEP, _MOST_STEPS, _TINY = 1e-15, 0.02, 20_001, 1e-300
 
 _NODES_PER_SD = 1.2
 """The trapezoid rule is exact to 1e-6 for a bell with this many nodes a standard deviation."""
@@ -121,12 +121,24 @@ def of_doubtful(said: Floats, usual: Floats, jobs: Floats, group: Ints, n_groups
 
 
 def _alike(said: Floats, usual: Floats, jobs: Floats, group: Ints) -> tuple[Floats, Floats, Floats, Ints]:
-    """Jobs that say nearly the same taken as one: by log odds, in steps that cost a job 1e-5 nats at most."""
-    odds = np.round(logit(np.clip(said, _NEVER, 1 - _NEVER)) / _ODDS_STEP)
+    """Jobs that say nearly the same taken as one, by how far they move the log odds.
+
+    A job between two steps counts for both in part, so that the mean stays: what that costs is 1e-5 nats a job at most,
+    and nothing where a job says nothing.
+    """
+    before = logit(np.clip(usual, _NEVER, 1 - _NEVER))
+    moved = (logit(np.clip(said, _NEVER, 1 - _NEVER)) - before) / _ODDS_STEP
+    below = np.floor(moved)
+    steps, parts = (
+        np.concatenate([below, below + 1]),
+        np.concatenate([jobs * (below + 1 - moved), jobs * (moved - below)]),
+    )
     kinds, usual_of = np.unique(usual, return_inverse=True)
-    key = (group * len(kinds) + usual_of) * 4_001 + (odds + 2_000)
+    key = (np.tile(group * len(kinds) + usual_of, 2) * _MOST_STEPS + steps + _MOST_STEPS // 2).astype(np.int64)
     _, first, where = np.unique(key, return_index=True, return_inverse=True)
-    return expit(odds[first] * _ODDS_STEP), usual[first], np.bincount(where, jobs).astype(float), group[first]
+    alike = first % len(said)
+    told = expit(before[alike] + steps[first] * _ODDS_STEP)
+    return told, usual[alike], np.bincount(where, parts).astype(float), group[alike]
 
 
 def _between(at: Floats, values: Floats, nodes: Floats) -> Floats:
