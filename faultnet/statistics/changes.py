@@ -26,9 +26,9 @@ _N_SLOPES = 41
 @dataclass(frozen=True, eq=False)
 class Changes:
     """What a series says of changes. chance: that there was any; after: of each period but the last, the chance that
-    the level changed after it, ``(n_periods - 1,)``. cuts: the likeliest places of the likeliest number of changes, each
-    by the periods before it; places: the chances of each one's place given that number, ``(n_cuts, n_periods - 1)``.
-    levels: the posterior over the grid between them, ``(n_cuts + 1, n_nodes)``.
+    the level changed after it, ``(n_periods - 1,)``. cuts: the likeliest places of the likeliest number of changes,
+    each by the periods before it; places: the chances of each one's place given that number, ``(n_cuts, n_periods -
+    1)``. levels: the posterior over the grid between them, ``(n_cuts + 1, n_nodes)``.
     """
 
     chance: float
