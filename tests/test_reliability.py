@@ -113,6 +113,19 @@ def test_too_sure_forecasts_are_found() -> None:
     assert found >= 36
 
 
+@pytest.mark.parametrize("of", [None, 1])
+def test_counts_drawn_as_normal_ones_make_the_same_bands(of: int | None, monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(12)
+    chances = forecasts(1_500, rng)
+    label, jobs = drawn(chances, rng), ones(1_500)
+    found = diagram(chances, label, jobs, of=of)
+    monkeypatch.setattr("faultnet.statistics.reliability.MOST_CELLS", 100)
+    normal = diagram(chances, label, jobs, of=of)
+    for one, other in zip(found.bins, normal.bins, strict=True):
+        assert (one.low, one.high) == pytest.approx((other.low, other.high), abs=0.008)
+    assert found.p_value == pytest.approx(normal.p_value, abs=0.06)
+
+
 def test_certain_forecasts_that_fail_are_outside() -> None:
     chances = np.tile([1.0, 0.0], (20, 1))
     right = diagram(chances, np.zeros(20, dtype=np.intp), ones(20))
