@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from histories import backlight, made_up, taken, written_out
+from histories import backlight, taken, written_out
 from learners import JOBS as SMALL_JOBS
 from learners import model_of, pattern
 from small_models import TINY
@@ -33,15 +33,24 @@ from faultnet.workshop.calibrating import Wanted, calibrate
 from faultnet.workshop.workshop import Workshop
 
 N_JOBS = 260
-SINCE = "2028-02-01"
+SINCE, LATE = "2028-01-10", "2028-04-01"
+
+DEMO = Path(__file__).parent.parent / "data" / "synthetic" / "jobs.csv"
 
 RARE = 2e-4
 """What leaving out states that are rare beforehand may move, in the real model; `TINY` has none of them."""
 
 
+def first_jobs(n: int, file: Path) -> Path:
+    """So many jobs of the demo shop in a file of their own."""
+    lines = DEMO.read_text(encoding="utf-8").splitlines(keepends=True)
+    file.write_text("".join(lines[: 1 + n]), encoding="utf-8")
+    return file
+
+
 @pytest.fixture(scope="module")
 def jobs(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return written_out(tmp_path_factory.mktemp("calibration") / "jobs.csv", made_up(N_JOBS).jobs)
+    return first_jobs(N_JOBS, tmp_path_factory.mktemp("calibration") / "jobs.csv")
 
 
 @pytest.fixture(scope="module")
@@ -295,13 +304,13 @@ def test_too_sure_numbers_are_told_from_the_file_s(found: Calibration, jobs: Pat
 
 
 def test_numbers_are_learned_from_earlier_jobs_only(written: Model, tmp_path: Path) -> None:
-    file, since = written_out(tmp_path / "few.csv", made_up(N_JOBS).jobs[:90]), "2028-07-10"
+    file, since = first_jobs(120, tmp_path / "few.csv"), "2028-01-23"
     told = calibration(file, written, since=since, seed=3)
     earlier = count_patterns(file, written, before=since, with_returned=False)
     assert 30 <= earlier.n_jobs <= 60
     assert (told.n_learned, told.model) == (earlier.n_jobs, "backlight@tuned")
     assert told.repairs.n_before == repairs_of(earlier).n_jobs
-    assert min(period.name for period in told.repairs.watch.periods) >= "2028-07"
+    assert min(period.name for period in told.repairs.watch.periods) >= "2028-01"
 
 
 def test_two_thirds_are_learned_from_where_nobody_says_a_day(jobs: Path, written: Model) -> None:
@@ -312,8 +321,8 @@ def test_two_thirds_are_learned_from_where_nobody_says_a_day(jobs: Path, written
 
 def test_the_shop_s_database_says_the_same_as_its_file(on_sqlite: Workshop, jobs: Path) -> None:
     taken(on_sqlite, jobs)
-    of_shop = calibrate(on_sqlite, Wanted("backlight@0", "2030-01-01"))
-    of_file = calibrate(on_sqlite, Wanted("backlight@0", "2030-01-01", (jobs,)))
+    of_shop = calibrate(on_sqlite, Wanted("backlight@0", LATE))
+    of_file = calibrate(on_sqlite, Wanted("backlight@0", LATE, (jobs,)))
     assert repr(of_shop) == repr(of_file), "by their text: the interval of a single job is no number"
 
 
@@ -332,7 +341,7 @@ def test_too_few_jobs_and_what_cannot_be_judged(jobs: Path, written: Model, tmp_
 
 def test_numbers_that_may_know_the_jobs_are_said_to(jobs: Path, written: Model) -> None:
     tuned = replace(written, version="backlight@3")
-    told = calibration(jobs, tuned, since="2030-01-01", learning=False)
+    told = calibration(jobs, tuned, since=LATE, learning=False)
     assert told.may_know
     assert told.causes is None or told.n_verified >= 30
 
@@ -365,7 +374,7 @@ def test_the_command_says_it_within_80_columns(jobs: Path, tmp_path: Path) -> No
 def test_the_command_as_json_and_its_exit_codes(jobs: Path, tmp_path: Path) -> None:
     data = {"FAULTNET_DATA": str(tmp_path)}
     asked = ("calibration", "backlight@0", "--from", str(jobs), "--since")
-    told = json.loads(run(*asked, "2030-01-01", "--json", **data).stdout)
+    told = json.loads(run(*asked, LATE, "--json", **data).stdout)
     assert (told["schema_version"], told["invented_shop"], told["n_learned"]) == (1, True, 0)
     assert told["repairs"]["diagram"]["bins"][0].keys() >= {"n", "forecast", "observed", "low", "high", "is_outside"}
     assert "at least 30 are needed" in run(*asked, "2040-01-01", expect=4, **data).stderr

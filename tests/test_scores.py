@@ -141,7 +141,7 @@ def test_both_scores_are_proper(weights: list[float], other: int) -> None:
     assert entropy_variance(true[None])[0] == pytest.approx(true @ logs**2 - (true @ logs) ** 2, abs=1e-9)
 
 
-def test_an_interval_is_that_of_the_mean() -> None:
+def test_an_interval_is_that_of_the_mean(monkeypatch: pytest.MonkeyPatch) -> None:
     """The bootstrap's 90 % against the normal's, for many jobs; and it is the same for a row of two as for two rows."""
     rng = np.random.default_rng(3)
     losses, jobs = rng.exponential(1.0, 400), np.ones(400, dtype=np.intp)
@@ -149,6 +149,9 @@ def test_an_interval_is_that_of_the_mean() -> None:
     half = 1.645 * losses.std() / 20
     assert (found.low, found.high) == pytest.approx((losses.mean() - half, losses.mean() + half), abs=0.012)
     assert found.mean == pytest.approx(losses.mean())
+    monkeypatch.setattr("faultnet.statistics.scores.MOST_RESAMPLED", 100)
+    normal = scored(losses, jobs)
+    assert (normal.low, normal.high) == pytest.approx((losses.mean() - half, losses.mean() + half), abs=1e-4)
     twice = scored(losses[:200], np.full(200, 2), seed=1)
     assert twice.mean == pytest.approx(losses[:200].mean())
     assert (resampled(np.array([3, 2]), 0).sum(axis=1) == 5).all()

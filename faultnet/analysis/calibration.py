@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from faultnet.analysis.judged import Judged, judge
 from faultnet.case import Case
@@ -114,15 +114,8 @@ def calibration(
     told("counting", 0)
     by_day_and_panel = count_jobs(source, model, ("day", "panel"))
     day = asked or _usual_day(by_day_and_panel)
-    column = "panel_group" if model.pooled is None else model.pooled.column
-
-    def counted(*by: str, before: str = "", since: str = "") -> Patterns:
-        how = {"voltages": voltages, "group_of": group_of, "with_returned": False}
-        return count_patterns(source, model, by=by, before=before, since=since, **how)  # type: ignore[arg-type]
-
-    later = counted("month", column, since=day)
+    earlier, later = _counted(source, model, day, voltages=voltages, group_of=group_of)
     _check(repairs_of(later).n_jobs, model, day)
-    earlier = counted(column, before=day)
     used, n_learned = model, 0
     if learning and earlier.n_jobs >= FEWEST_JOBS:
         learned = learn(model, earlier, usual=usual, n_starts=0, with_blanks=False, seed=seed, told=told)
@@ -130,17 +123,23 @@ def calibration(
     told("judging", 0)
     repairs = repair_forecasts(used, repairs_of(later), usual)
     _check(repairs.outcomes.n_jobs, model, day)
-    verified = causes_of(model, later, verified=True)
     return Calibration(
         model=used.version,
         since=day,
         n_learned=n_learned,
         repairs=judge(repairs, repairs_of(earlier), seed),
         causes=_causes(used, earlier, later, usual, seed),
-        n_verified=verified.n_jobs,
+        n_verified=causes_of(model, later, verified=True).n_jobs,
         is_invented=is_invented(_by_panel(by_day_and_panel)),
         may_know=not n_learned and not used.version.endswith("@0"),
     )
+
+
+def _counted(source: Source, model: Model, day: str, **how: Any) -> tuple[Patterns, Patterns]:
+    """The jobs before a day by their group, and those from it on by their month, too. how: as of `count_patterns`."""
+    column = "panel_group" if model.pooled is None else model.pooled.column
+    earlier = count_patterns(source, model, by=(column,), before=day, with_returned=False, **how)
+    return earlier, count_patterns(source, model, by=("month", column), since=day, with_returned=False, **how)
 
 
 def _causes(model: Model, earlier: Patterns, later: Patterns, usual: Case | None, seed: int) -> Judged | None:

@@ -10,7 +10,7 @@ from faultnet.analysis.calibration import FEWEST_JUDGED, WAYS, Calibration
 from faultnet.analysis.judged import FEW, Judged, OfPart, Scores
 from faultnet.cli.calibration_json import as_document, as_rows
 from faultnet.cli.progress import counted
-from faultnet.cli.reliability import diagram_lines, in_short
+from faultnet.cli.reliability import diagram_lines, of_causes, of_repairs
 from faultnet.cli.terminal import bold, note, table, wrapped
 from faultnet.cli.workshop import workshop_of
 from faultnet.model import Model
@@ -87,7 +87,7 @@ def _text(found: Calibration, model: Model) -> Iterator[str]:
     yield ""
     yield bold("Does the first repair cure the set?") + f"  ({found.repairs.n_jobs} jobs in which one was tried)"
     yield from diagram_lines(found.repairs.diagram)
-    yield from (wrapped(line, 2, 4) for line in in_short(found.repairs, is_of_repairs=True))
+    yield from (wrapped(line, 2, 4) for line in of_repairs(found.repairs))
     yield from _scores(found.repairs)
     yield from _by_part("By what was tried first", found.repairs, "tried", "cured", {})
     yield from _over_time(found.repairs.watch)
@@ -111,7 +111,7 @@ def _causes(found: Calibration, model: Model) -> Iterator[str]:
         return
     yield bold("Which component is the cause?") + f"  ({found.causes.n_jobs} jobs with a verified one)"
     yield from diagram_lines(found.causes.diagram)
-    yield from (wrapped(line, 2, 4) for line in in_short(found.causes, is_of_repairs=False))
+    yield from (wrapped(line, 2, 4) for line in of_causes(found.causes))
     yield from _scores(found.causes)
     labels = {component.id: component.label for component in model.components.values()}
     yield from _by_part("By component", found.causes, "jobs", "it was", labels)

@@ -10,6 +10,9 @@ from faultnet.words import in_words, percent, percent_range
 _WIDTH = 29
 """Cells from 0 to 100 %."""
 
+_SELDOM = 0.1
+"""Nobody acts on what is less likely."""
+
 _CLEAR = 1.645
 """Standard deviations that forecasts which are right go beyond one time in ten."""
 
@@ -46,13 +49,40 @@ def _picture(each: Bin) -> str:
     return "".join(cells)
 
 
-def in_short(judged: Judged, *, is_of_repairs: bool) -> Iterator[str]:
-    """What it means for a shop owner, in sentences."""
-    bins = [each for each in judged.diagram.bins if each.forecast >= 0.1]
-    nearest = min(bins or judged.diagram.bins, key=lambda each: abs(each.forecast - 2 / 3))
-    yield f"When it says {_chance(nearest.forecast)}, it is so in {nearest.happened} of {nearest.n}."
+def of_repairs(judged: Judged) -> Iterator[str]:
+    """What the diagram of first repairs means for a shop owner, in sentences."""
+    yield _for_example(judged.diagram)
     yield from _outside(judged.diagram)
-    yield _altogether(judged, is_of_repairs=is_of_repairs)
+    z = judged.watch.overall_z
+    if abs(z) < _CLEAR:
+        yield "Altogether jobs surprise it about as much as it expects: it is neither too sure nor too cautious."
+    elif z < 0:
+        yield "Altogether jobs surprise it less than it expects: it is too cautious."
+    elif any(each.is_outside and each.observed > each.forecast for each in judged.diagram.bins):
+        yield (
+            "Altogether jobs surprise it more than it expects. Repairs that it holds unlikely work more often than it "
+            "says where people know more than they write down: enter what was seen, normal results too."
+        )
+    else:
+        yield "Altogether jobs surprise it more than it expects: it is too sure. Its highest chances are no proof."
+
+
+def of_causes(judged: Judged) -> Iterator[str]:
+    """The same of causes, which only verified cures tell of."""
+    z = judged.watch.overall_z
+    look = "too sure" if z >= _CLEAR else "too cautious" if z <= -_CLEAR else "neither too sure nor too cautious"
+    yield _for_example(judged.diagram)
+    yield (
+        f"These chances look {look}; right ones would look too cautious here, since sets whose cause was not the "
+        "likeliest are given up more often, and their cause is never verified. Whether chances hold, first repairs say."
+    )
+
+
+def _for_example(shown: Diagram) -> str:
+    bins = [each for each in shown.bins if each.forecast >= _SELDOM] or shown.bins
+    nearest = min(bins, key=lambda each: abs(each.forecast - 2 / 3))
+    chance = f"{percent(nearest.forecast)} ({in_words(nearest.forecast)})"
+    return f"When it says {chance}, it is so in {nearest.happened} of {nearest.n}."
 
 
 def _outside(shown: Diagram) -> Iterator[str]:
@@ -66,26 +96,3 @@ def _outside(shown: Diagram) -> Iterator[str]:
             f"Nothing speaks against its chances: right ones often lie as far off (p = {shown.p_value:.2f}). So many "
             f"jobs would show errors of about {100 * wide:.0f} points."
         )
-
-
-def _altogether(judged: Judged, *, is_of_repairs: bool) -> str:
-    z = judged.watch.overall_z
-    if abs(z) < _CLEAR:
-        return "Altogether jobs surprise it about as much as it expects: it is neither too sure nor too cautious."
-    if z < 0 and is_of_repairs:
-        return "Altogether jobs surprise it less than it expects: it is too cautious."
-    if z < 0:
-        return (
-            "Altogether jobs surprise it less than it expects. Right chances look so here, too: sets whose cause was "
-            "unlikely are cured, and their cause verified, less often."
-        )
-    if is_of_repairs and any(each.is_outside and each.observed > each.forecast for each in judged.diagram.bins):
-        return (
-            "Altogether jobs surprise it more than it expects. Repairs that it holds unlikely work more often than it "
-            "says where people know more than they write down: enter what was seen, normal results too."
-        )
-    return "Altogether jobs surprise it more than it expects: it is too sure. Its highest chances are no proof."
-
-
-def _chance(probability: float) -> str:
-    return f"{percent(probability)} ({in_words(probability)})"

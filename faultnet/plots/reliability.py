@@ -21,7 +21,7 @@ def draw_reliability(found: Calibration) -> "Figure":
     """A diagram of first repairs, and one of causes where they were judged; grey and black, to be read in any print."""
     panels = [("The first repair cures it", found.repairs)]
     if found.causes is not None:
-        panels.append(("This component is the cause", found.causes))
+        panels.append(("This is the cause, verified", found.causes))
     invented = " (invented shop)" if found.is_invented else ""
     with new_figure(_PANEL_CM * len(panels), _HEIGHT_CM) as figure:
         figure.suptitle(f"{found.model}, jobs since {found.since}{invented}", fontsize=9)

@@ -19,6 +19,9 @@ HELD = 0.9
 LEAST_VARIANCE = 3.0
 """A bin is wide enough for so much variance of its count, if all forecasts together have it: about ten jobs at .5."""
 
+MOST_CELLS = 200_000
+"""Of more jobs times classes than this, counts of bins are drawn as normal ones with their exact covariances."""
+
 _MOST_DRAWN = 2_000_000
 
 
@@ -77,9 +80,14 @@ def diagram(
     bin_of = bins_of(forecast, weight, n_bins, weight * forecast * (1 - forecast))
     n = np.bincount(bin_of, weight)
     by_row = bin_of.reshape(len(chances), len(columns))
-    mean, spread = _expected(chances[:, columns], jobs, by_row, len(n))
+    together = _together(chances[:, columns], by_row, len(n))
+    mean = jobs @ together
+    spread = np.sqrt(jobs @ (together * (1 - together)))
     happened = _counts((label[:, None] == columns) * jobs[:, None], by_row, len(n))
-    simulated = _simulated(chances, jobs, columns, by_row, len(n), seed)
+    if chances.size > MOST_CELLS:
+        simulated = _normal(together, jobs, seed)
+    else:
+        simulated = _simulated(chances, jobs, columns, by_row, len(n), seed)
     largest = np.sort(_deviations(simulated, mean, spread))
     wide = largest[int(np.ceil(HELD * N_SIMULATED)) - 1]
     own = float(_deviations(happened[None], mean, spread)[0])
@@ -109,16 +117,19 @@ def bins_of(forecast: Floats, jobs: Ints, n_bins: int, share: Floats | None = No
     return found
 
 
-def _expected(forecast: Floats, jobs: Ints, by_row: Ints, n_bins: int) -> tuple[Floats, Floats]:
-    """Mean and standard deviation of the count of each bin, if the forecasts are right: ``(n_bins,)`` each.
-
-    A job can add one to a bin, with the chance of all its classes there together.
-    """
+def _together(forecast: Floats, by_row: Ints, n_bins: int) -> Floats:
+    """The chance that a job adds one to each bin, that of all its classes there together: ``(n, n_bins)``."""
     place = (np.arange(len(forecast)) * n_bins)[:, None] + by_row
     together = np.bincount(place.reshape(-1), forecast.reshape(-1), len(forecast) * n_bins).reshape(-1, n_bins)
-    together = np.clip(together, 0.0, 1.0)
-    weight = jobs.astype(float)
-    return weight @ together, np.sqrt(weight @ (together * (1 - together)))
+    return np.clip(together, 0.0, 1.0)
+
+
+def _normal(together: Floats, jobs: Ints, seed: int) -> Floats:
+    """Counts of each bin as normal ones: ``(N_SIMULATED, n_bins)``."""
+    mean = jobs @ together
+    covariance = np.diag(mean) - (together * jobs[:, None]).T @ together
+    drawn: Floats = np.random.default_rng(seed).multivariate_normal(mean, covariance, N_SIMULATED, check_valid="ignore")
+    return drawn
 
 
 def _counts(marks: Ints, by_row: Ints, n_bins: int) -> Floats:

@@ -4,8 +4,8 @@
     python tests/studies/calibration.py learned [--jobs 300] [--replicates 3] [--first 0] [--demo]
 
 `right`: shops without drift and without odds of panel groups, drawn from the model file; judged are the file's own
-numbers, and those with every table row sharpened (raised to a power of 1.5 and 2, scaled to sum to 1), which claims too
-much. Of each: how often the bands hold the diagram, p-values, the overall excess of the log score, and alarms. With
+numbers, and those with every table row sharpened (raised to a power of 1.5, scaled to sum to 1), which claims too much.
+Of each: how often the bands hold the diagram, p-values, the overall excess of the log score, and alarms. With
 `--clean` whoever repairs knows no more than what is written down: all of it is, rightly, and volts as words.
 `learned`: shops whose numbers are drawn from the prior of the file; faultnet and the baselines learn from so many jobs,
 and are judged on 2,000 further ones. With `--demo` the shop is like the demo's, with drift and groups, drawn from the
@@ -57,7 +57,7 @@ def told(found: Calibration) -> str:
 
 
 def right(arguments: argparse.Namespace) -> None:
-    model, powers = load_model("backlight@0"), (1.0, 1.5, 2.0)
+    model, powers = load_model("backlight@0"), (1.0, 1.5)
     models = {power: model if power == 1 else sharpened(model, power) for power in powers}
     found: dict[float, list[Calibration]] = {power: [] for power in powers}
     shop = replace(world(clean=True), as_state=1.0) if arguments.clean else world()
