@@ -21,17 +21,17 @@ from faultnet.diagnosis import Diagnosis
 from faultnet.model import Model
 from faultnet.model.chances import SHARES, chances_of
 from faultnet.model.nodes import SET_WORKS
+from faultnet.pictures.bars import bars_picture
+from faultnet.pictures.graph import Graph
+from faultnet.pictures.layers import lay_out
+from faultnet.pictures.measure import text_width, wrap
+from faultnet.pictures.network import network_picture
+from faultnet.pictures.plan import DEPTH, HEIGHT, plan_picture
+from faultnet.pictures.rows import Rows, least_width
+from faultnet.pictures.shift import shift_picture
+from faultnet.pictures.spread import spread
+from faultnet.pictures.svg import NAMESPACE
 from faultnet.plan import Plan, PlanStep, make_plan
-from faultnet.plots.bars import bars_picture
-from faultnet.plots.graph import Graph
-from faultnet.plots.layers import lay_out
-from faultnet.plots.measure import text_width, wrap
-from faultnet.plots.network import network_picture
-from faultnet.plots.plan import DEPTH, HEIGHT, plan_picture
-from faultnet.plots.rows import Rows, least_width
-from faultnet.plots.shift import shift_picture
-from faultnet.plots.spread import spread
-from faultnet.plots.svg import NAMESPACE
 from faultnet.settings import ShopSettings
 from faultnet.words import in_words, percent, percent_range
 
@@ -232,8 +232,8 @@ def test_the_same_again_is_the_same_bytes_whatever_the_hash_seed(tmp_path: Path)
     script.write_text(
         "import sys\n"
         "from faultnet import Case, diagnose, load_model, parse_events\n"
-        "from faultnet.plots.bars import bars_picture\n"
-        "from faultnet.plots.network import network_picture\n"
+        "from faultnet.pictures.bars import bars_picture\n"
+        "from faultnet.pictures.network import network_picture\n"
         "model = load_model('backlight')\n"
         "case = Case(parse_events(model, ['sound=present', 'strip_tester=dark', 'replace_strips=not']))\n"
         "told = diagnose(model, case, n_draws=40)\n"
@@ -662,5 +662,5 @@ def test_next_without_the_options_imports_no_pictures() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
     loaded = done.stderr.split("MODULES")[1].split()
-    assert [name for name in loaded if name.startswith("faultnet.plots")] == []
+    assert [name for name in loaded if name.startswith(("faultnet.plots", "faultnet.pictures"))] == []
     assert "faultnet.cli.next" in loaded

@@ -24,7 +24,7 @@ PER = 1_000
 """Rates are per so many set-years."""
 
 _DAYS_A_YEAR = 365.25
-_N_QUANTILES, _NEGLIGIBLE = 201, 1e-9
+_N_QUANTILES, _NEGLIGIBLE = 401, 1e-9
 
 
 @dataclass(frozen=True)

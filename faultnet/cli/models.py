@@ -40,7 +40,7 @@ def show(name: str, *, picture: str, as_json: bool) -> None:
     check_picture(picture)
     model = load_model(name)
     if picture:
-        from faultnet.plots.network import network_picture
+        from faultnet.pictures.network import network_picture
 
         write_picture(picture, network_picture(model))
     told, lines = (_show_json, _show_text) if not model.is_imported else (imported.show_json, imported.show_text)

@@ -55,10 +55,10 @@ def answer_next(
 
 def _draw(drawn: Drawn, model: Model, case: Case, diagnosis: Diagnosis, *, full: bool) -> None:
     if drawn.network:
-        from faultnet.plots.network import network_picture
+        from faultnet.pictures.network import network_picture
 
         write_picture(drawn.network, network_picture(model, diagnosis, case, whole=full))
     if drawn.bars:
-        from faultnet.plots.bars import bars_picture
+        from faultnet.pictures.bars import bars_picture
 
         write_picture(drawn.bars, bars_picture(model, diagnosis), "--bars")

@@ -55,7 +55,7 @@ def show_plan(asked: Asked, *, tests: str, seconds: float, sheet: str, picture: 
         write_sheet(Path(sheet), told, plan)
         print(f"sheet written: {sheet}", file=sys.stderr)
     if picture:
-        from faultnet.plots.plan import plan_picture
+        from faultnet.pictures.plan import plan_picture
 
         write_picture(picture, plan_picture(told.model, plan, full=full))
     if as_json:

@@ -92,7 +92,7 @@ def tune_model(
 
 def tuned_picture(tuned: Tuned) -> str:
     """The shares in use and as learned, with their intervals."""
-    from faultnet.plots.shift import shift_picture
+    from faultnet.pictures.shift import shift_picture
 
     before, after = (
         next(c for c in all_ if c.id == SHARES) for all_ in (chances_of(tuned.in_use), tuned.learned.chances)

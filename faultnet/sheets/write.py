@@ -72,8 +72,9 @@ def write_frame(file: Path, frame: "pd.DataFrame") -> int:
     """Write a frame, numbers as numbers in Parquet, and say how many rows. FileProblem: it cannot be written."""
     columns = [*map(str, frame.columns)]
     if checked_suffix(file) == ".csv":
-        cells = (["" if value is None or value != value else str(value) for value in row] for row in frame.values)
-        return write_table(file, columns, (dict(zip(columns, row, strict=True)) for row in cells))
+        told = frame.astype(object).where(frame.notna(), "")
+        rows = (dict(zip(columns, map(str, row), strict=True)) for row in told.itertuples(index=False))
+        return write_table(file, columns, rows)
     import duckdb
 
     try:

@@ -7,12 +7,12 @@ from math import hypot
 from faultnet.diagnosis import Diagnosis
 from faultnet.model import ModeId, Model
 from faultnet.model.chances import SHARES, Chances
-from faultnet.plots.ink import FAINT, INK, QUIET
-from faultnet.plots.marks import Between, lines_of_text, paragraph, pitch_of
-from faultnet.plots.measure import wrap
-from faultnet.plots.scale import end_of, marks_of
-from faultnet.plots.standing import standing
-from faultnet.plots.svg import circle, line, path, picture, text
+from faultnet.pictures.ink import FAINT, INK, QUIET
+from faultnet.pictures.marks import Between, lines_of_text, paragraph, pitch_of
+from faultnet.pictures.measure import wrap
+from faultnet.pictures.scale import end_of, marks_of
+from faultnet.pictures.standing import standing
+from faultnet.pictures.svg import circle, line, path, picture, text
 from faultnet.words import percent, percent_range
 
 WIDTH = 480.0

@@ -3,11 +3,11 @@
 from faultnet.diagnosis import Diagnosis
 from faultnet.model import Model
 from faultnet.model.words import disclaimer, numbers_words
-from faultnet.plots.ink import INK, QUIET
-from faultnet.plots.marks import INTERVAL, bar, lines_of_text, paragraph, pitch_of
-from faultnet.plots.measure import wrap
-from faultnet.plots.standing import Row, standing
-from faultnet.plots.svg import picture, rect, text
+from faultnet.pictures.ink import INK, QUIET
+from faultnet.pictures.marks import INTERVAL, bar, lines_of_text, paragraph, pitch_of
+from faultnet.pictures.measure import wrap
+from faultnet.pictures.standing import Row, standing
+from faultnet.pictures.svg import picture, rect, text
 from faultnet.words import in_words, percent, percent_range
 
 WIDTH = 480.0

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 from itertools import pairwise
 
-from faultnet.plots.ink import FAINT, INK
-from faultnet.plots.layers import ARC, Laid, Place
-from faultnet.plots.rows import Edge
-from faultnet.plots.svg import path
+from faultnet.pictures.ink import FAINT, INK
+from faultnet.pictures.layers import ARC, Laid, Place
+from faultnet.pictures.rows import Edge
+from faultnet.pictures.svg import path
 
 _LINES = ((FAINT, 1.0), ("#7d8b99", 1.2), (INK, 2.4))
 

@@ -6,18 +6,18 @@ from dataclasses import dataclass
 from faultnet.case import Case
 from faultnet.diagnosis import Diagnosis
 from faultnet.model import Model
-from faultnet.plots.box import Box
-from faultnet.plots.contents import boxes_of, kind_of, label_of, test_note
-from faultnet.plots.edges import edge_drawn
-from faultnet.plots.emphasis import Emphasis
-from faultnet.plots.graph import Graph
-from faultnet.plots.ink import INK, QUIET
-from faultnet.plots.layers import Laid, lay_out
-from faultnet.plots.marks import lines_of_text, paragraph, pitch_of
-from faultnet.plots.measure import wrap
-from faultnet.plots.rows import Rows, least_width, room_of_lanes, split_row
-from faultnet.plots.svg import group, picture
-from faultnet.plots.told import Told, told_by
+from faultnet.pictures.box import Box
+from faultnet.pictures.contents import boxes_of, kind_of, label_of, test_note
+from faultnet.pictures.edges import edge_drawn
+from faultnet.pictures.emphasis import Emphasis
+from faultnet.pictures.graph import Graph
+from faultnet.pictures.ink import INK, QUIET
+from faultnet.pictures.layers import Laid, lay_out
+from faultnet.pictures.marks import lines_of_text, paragraph, pitch_of
+from faultnet.pictures.measure import wrap
+from faultnet.pictures.rows import Rows, least_width, room_of_lanes, split_row
+from faultnet.pictures.svg import group, picture
+from faultnet.pictures.told import Told, told_by
 from faultnet.words import percent
 
 WIDTH = 1280.0

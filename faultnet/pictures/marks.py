@@ -1,8 +1,8 @@
 """Marks that all pictures draw the same: bars with their intervals, lines of text."""
 
-from faultnet.plots.ink import BAR, QUIET, TRACK, WHISKER
-from faultnet.plots.measure import wrap
-from faultnet.plots.svg import line, rect, text
+from faultnet.pictures.ink import BAR, QUIET, TRACK, WHISKER
+from faultnet.pictures.measure import wrap
+from faultnet.pictures.svg import line, rect, text
 
 Between = tuple[float, float] | None
 """Both ends of a 90 % interval; None where numbers have none."""

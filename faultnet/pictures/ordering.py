@@ -7,8 +7,8 @@ crossings is kept. Everything is deterministic.
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from faultnet.plots.rows import Item, Rows, gap
-from faultnet.plots.spread import spread
+from faultnet.pictures.rows import Item, Rows, gap
+from faultnet.pictures.spread import spread
 
 SWEEPS, RELAXED = 24, 16
 

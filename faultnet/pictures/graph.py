@@ -6,7 +6,7 @@ from functools import cached_property
 
 from faultnet.model import Model
 from faultnet.model.nodes import SET_WORKS
-from faultnet.plots.rows import Edge
+from faultnet.pictures.rows import Edge
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ Only attributes that a page with a strict content policy shows as well: no style
 
 from html import escape
 
-from faultnet.plots.measure import FONT, SIZE
+from faultnet.pictures.measure import FONT, SIZE
 
 NAMESPACE = "http://www.w3.org/2000/svg"
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from faultnet.diagnosis import Diagnosis
 from faultnet.diagnosis.result import ConditionState, Fault
 from faultnet.model import Model
-from faultnet.plots.contents import interval
-from faultnet.plots.marks import Between
+from faultnet.pictures.contents import interval
+from faultnet.pictures.marks import Between
 
 MODES_FROM = 0.03
 """How likely a failure mode must be to have a row of its own below its component."""

@@ -4,11 +4,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-from faultnet.plots.ink import FAINT, INK, ON_SEEN, QUIET, SEEN, lit
-from faultnet.plots.layers import Place
-from faultnet.plots.marks import INTERVAL, Between, bar, lines_of_text, pitch_of
-from faultnet.plots.measure import wrap
-from faultnet.plots.svg import group, rect, text
+from faultnet.pictures.ink import FAINT, INK, ON_SEEN, QUIET, SEEN, lit
+from faultnet.pictures.layers import Place
+from faultnet.pictures.marks import INTERVAL, Between, bar, lines_of_text, pitch_of
+from faultnet.pictures.measure import wrap
+from faultnet.pictures.svg import group, rect, text
 from faultnet.words import percent, percent_range
 
 COMPONENT, CONDITION, RAIL, OBSERVATION = "component", "condition", "rail", "observation"

@@ -6,16 +6,16 @@ from functools import cached_property
 
 from faultnet.model import Model
 from faultnet.model.words import disclaimer
+from faultnet.pictures.branches import Place, fitted, whole
+from faultnet.pictures.cell import WIDTH as CELL
+from faultnet.pictures.cell import Cell
+from faultnet.pictures.ink import INK, QUIET
+from faultnet.pictures.marks import lines_of_text, paragraph, pitch_of
+from faultnet.pictures.measure import wrap
+from faultnet.pictures.packed import Packing
+from faultnet.pictures.svg import group, path, picture
 from faultnet.plan import Plan
 from faultnet.plan.words import numbered_cautions
-from faultnet.plots.branches import Place, fitted, whole
-from faultnet.plots.cell import WIDTH as CELL
-from faultnet.plots.cell import Cell
-from faultnet.plots.ink import INK, QUIET
-from faultnet.plots.marks import lines_of_text, paragraph, pitch_of
-from faultnet.plots.measure import wrap
-from faultnet.plots.packed import Packing
-from faultnet.plots.svg import group, path, picture
 
 WIDTH, HEIGHT = 1280.0, 905.0
 """A4 across, in user units."""

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 from faultnet.diagnosis import Diagnosis
 from faultnet.model import Model
-from faultnet.plots.box import COMPONENT, CONDITION, OBSERVATION, RAIL, Box, Chance
-from faultnet.plots.told import Told
+from faultnet.pictures.box import COMPONENT, CONDITION, OBSERVATION, RAIL, Box, Chance
+from faultnet.pictures.told import Told
 
 WIDTHS: Mapping[str, float] = {COMPONENT: 130.0, CONDITION: 130.0, RAIL: 146.0, OBSERVATION: 146.0}
 _WIDE = 430.0

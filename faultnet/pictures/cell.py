@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from faultnet.model import Model
+from faultnet.pictures.branches import Place
+from faultnet.pictures.ink import INK, QUIET, TRACK, lit
+from faultnet.pictures.marks import lines_of_text, pitch_of
+from faultnet.pictures.measure import wrap
+from faultnet.pictures.svg import group, rect
 from faultnet.plan import PlanStep
 from faultnet.plan.words import suspects_words
-from faultnet.plots.branches import Place
-from faultnet.plots.ink import INK, QUIET, TRACK, lit
-from faultnet.plots.marks import lines_of_text, pitch_of
-from faultnet.plots.measure import wrap
-from faultnet.plots.svg import group, rect
 from faultnet.words import minutes, percent
 
 WIDTH = 222.0

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from faultnet.plots.branches import Place
+from faultnet.pictures.branches import Place
 
 
 @dataclass

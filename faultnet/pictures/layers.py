@@ -6,8 +6,8 @@ A line to a row further down passes the rows between in a *lane* of its own, whi
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from faultnet.plots.ordering import middles_of
-from faultnet.plots.rows import Edge, Item, Rows
+from faultnet.pictures.ordering import middles_of
+from faultnet.pictures.rows import Edge, Item, Rows
 
 ROW_GAP, CROWDED_GAP, CROWDED_FROM = 42.0, 64.0, 14
 """Between two rows, and where more lines than that end in the lower one."""

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from faultnet.diagnosis import Diagnosis
-from faultnet.plots.graph import Graph
-from faultnet.plots.rows import Edge
-from faultnet.plots.told import Told
+from faultnet.pictures.graph import Graph
+from faultnet.pictures.rows import Edge
+from faultnet.pictures.told import Told
 
 
 @dataclass(frozen=True)
