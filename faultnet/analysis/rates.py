@@ -27,8 +27,12 @@ if TYPE_CHECKING:
     import pandas as pd
 
 FEWEST_JOBS = 10
-MOST_WEIGHED = 8_000
-"""Of more jobs in Parquet files so many are drawn and weighed; counted are all."""
+MOST_POOLED = 20_000
+"""Labels of a group that has more than this are as sure as if it had so many, where they are drawn towards others."""
+
+_MUCH_MORE = 1.2
+MOST_WEIGHED = 4_000
+"""Of more jobs about so many are drawn and weighed; counted are all."""
 
 
 @dataclass(frozen=True)
@@ -161,6 +165,8 @@ def rates(
             source, model, by=by, since=since, before=before, voltages=voltages, group_of=group_of,
             with_returned=False, most_jobs=most_jobs,
         )  # fmt: skip
+        if patterns.n_jobs > _MUCH_MORE * most_jobs:
+            patterns = patterns.thinned(most_jobs / patterns.n_jobs, seed)
         weighed = weigh(model, patterns, targets_of(model, of), usual=usual, n_draws=n_draws, seed=seed)
         left_out = tuple((each.why, each.jobs) for each in patterns.left_out)
         if weighed.n_impossible:
@@ -242,9 +248,9 @@ def _found(
     if weighed is not None:
         draws = [_by_group(weighed, number, draw, labels) for draw in range(len(weighed.said))]
     elif all(x is not None for x, _ in counts):
-        draws = [of_counts([x or 0 for x, _ in counts], [of for _, of in counts])]
+        draws = [_of_labels([(x or 0, of) for x, of in counts])]
     drawn = draws[1:] or draws  # the model's own numbers only where nothing else was drawn
-    posterior = unpooled(*drawn) if drawn else None
+    posterior = unpooled(*drawn) if drawn and (weighed is not None or set_years) else None
     by_jobs = posterior.estimates() if posterior is not None and weighed is not None else [None] * len(groups)
     named = [n for n, values in enumerate(groups) if values and NOT_WRITTEN not in values]
     for_groups: dict[int, Estimate] = {}
@@ -265,6 +271,12 @@ def _found(
     if draws and labels.by in (("month",), ("year",)):
         told = trend(name, [groups[n][0] for n in named], *(each.only(named) for each in draws))
     return _Found(name, shares, pull, told)
+
+
+def _of_labels(counts: Sequence[tuple[int, int]]) -> OverShares:
+    """Log likelihoods of counts; of very many jobs a part stands for all, since their own share stands alone anyway."""
+    parts = [min(1.0, MOST_POOLED / max(of, 1)) for _, of in counts]
+    return of_counts(*zip(*((x * part, of * part) for (x, of), part in zip(counts, parts, strict=True)), strict=True))
 
 
 def _by_group(weighed: Weighed, number: int, draw: int, labels: Labels) -> OverShares:

@@ -70,7 +70,7 @@ def rates(
         float, typer.Option("--days", metavar="N", help="Comebacks: how long a set is watched.", min=1)
     ] = 90.0,
     any_symptom: Annotated[bool, typer.Option("--any-symptom", help="Comebacks: with another symptom, too.")] = False,
-    most: Annotated[int, typer.Option("--most", metavar="N", help="Weigh so many jobs at most.", min=100)] = 8_000,
+    most: Annotated[int, typer.Option("--most", metavar="N", help="Weigh so many jobs at most.", min=100)] = 4_000,
     seed: Annotated[int, typer.Option("--seed", metavar="S", help="Of the draws.", min=0)] = 0,
     full: Annotated[bool, typer.Option("--full", help="Everything, of every group.")] = False,
     out: Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Every row as .csv or .parquet.")] = None,
