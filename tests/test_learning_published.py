@@ -19,6 +19,8 @@ from faultnet.model import Model
 from faultnet.model.chances import Chances
 from faultnet.patterns import Pattern, Patterns
 
+pytestmark = pytest.mark.published
+
 
 def imported(folder: Path, text: str, *components: str) -> Model:
     """The model of a network in BIF."""

@@ -20,6 +20,7 @@ from faultnet.statistics.occurrences import JEFFREYS, Gamma, Rate, gamma_rate, l
 HOURS_PRIOR = Gamma(1.6, 365000)
 
 
+@pytest.mark.published
 def test_no_failure_in_two_hundred_days() -> None:
     """Example 3 (seen): mean 4.3e-6/h (once misprinted 4.3e-9), 90 % (5.6e-7, 1.1e-5), R(1000 h) .996; recomputed."""
     rate = gamma_rate(0, 200 * 24, HOURS_PRIOR)
@@ -29,6 +30,7 @@ def test_no_failure_in_two_hundred_days() -> None:
     assert (rate.mean, rate.low, rate.high) == pytest.approx((4.3e-6, 5.6e-7, 1.1e-5), rel=0.02)
 
 
+@pytest.mark.published
 def test_seven_failure_times() -> None:
     """Example 5 (seen): mean 6.5e-7, 90 % (3.4e-7, 1.1e-6); the times add up to 12,782,180, misprinted ...181."""
     times = [55707, 255092, 56776, 111646, 11358772, 875209, 68978]
@@ -38,6 +40,7 @@ def test_seven_failure_times() -> None:
     assert (rate.mean, rate.low, rate.high) == pytest.approx((6.5e-7, 3.4e-7, 1.1e-6), rel=0.04)
 
 
+@pytest.mark.published
 def test_a_prior_that_is_not_gamma() -> None:
     """Example 4 (seen): lognormal, median 5e-7/h, error factor 14, no failure in 4800 h: 1.6e-6, 90 % (3.5e-8, 6.5e-6).
 
@@ -49,6 +52,7 @@ def test_a_prior_that_is_not_gamma() -> None:
     assert (rate.value, rate.low, rate.high) == pytest.approx((1.675e-6, 3.549e-8, 6.633e-6), rel=5e-4)
 
 
+@pytest.mark.published
 def test_a_prior_from_two_bounds() -> None:
     """Example 10 (seen): 5 % 3e-6 and 95 % 1e-3 per hour are a gamma of .62 and 2200 h; recomputed .618149, 2200.56."""
     prior = Gamma.from_quantiles((0.05, 3e-6), (0.95, 1e-3))
@@ -56,6 +60,7 @@ def test_a_prior_from_two_bounds() -> None:
     assert (prior.shape, prior.exposure) == (pytest.approx(0.62, abs=5e-3), pytest.approx(2200, abs=50))
 
 
+@pytest.mark.published
 def test_a_prior_from_median_and_bound() -> None:
     """Example 8, part 1: printed .6 and 1.2e9 h, where a solver stopped early; exact .43952 and 8.836e8 h.
 
@@ -67,6 +72,7 @@ def test_a_prior_from_median_and_bound() -> None:
     assert (printed.quantile(0.5), printed.quantile(0.95)) == pytest.approx((2.6e-10, 1.8e-9), rel=0.02)
 
 
+@pytest.mark.published
 def test_a_prior_from_mean_and_bound() -> None:
     """Example 8b (seen): mean 2e-10, 99 % 2e-9: .24 and 1.2e9 h; recomputed .238193, 1.19097e9 h.
 
@@ -91,6 +97,7 @@ def test_jeffreys_prior() -> None:
 # -- published: NIST/SEMATECH e-Handbook of Statistical Methods --------------------------------------------------------
 
 
+@pytest.mark.published
 def test_limits_of_a_mean_time_between_failures() -> None:
     """8.4.5.1 (from memory, recomputed): 800 h, 2 failures: 400 h, factors .3177 and 5.6281, 90 % (127.069, 2251.229).
 
@@ -110,6 +117,7 @@ def test_no_failure_leaves_a_lower_limit() -> None:
     assert (limits.value, limits.high) == (np.inf, np.inf)
 
 
+@pytest.mark.published
 def test_prior_of_two_mean_times() -> None:
     """8.4.6 (the handbook's R script, seen): MTBF50 600 h, MTBF05 250 h: a 2.863055, b 1522.506, checks .5001232, ...
 

@@ -39,6 +39,7 @@ def rats() -> np.ndarray:
     return np.array([(y, n - y) for y, n in pairs], dtype=float)
 
 
+@pytest.mark.published
 def test_the_strength_of_rat_tumours() -> None:
     """Maximum of the marginal likelihood: Beta(2.34161, 14.11480), -730.33845 (recomputed; BDA reads 2.4, 14.0)."""
     counts = rats()

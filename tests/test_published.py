@@ -23,6 +23,8 @@ from faultnet.engine.information import entropy_bits, mutual_information_bits
 from faultnet.engine.joint import Belief, JointEngine, compile_joint
 from faultnet.network import Network, Node
 
+pytestmark = pytest.mark.published
+
 YES, NO = "yes", "no"
 
 

@@ -34,6 +34,7 @@ def two(chances: np.ndarray) -> np.ndarray:
     return np.column_stack([1 - chances, chances])
 
 
+@pytest.mark.published
 def test_brier_of_yes_or_no() -> None:
     """Docstring of `brier_score_loss`, scikit-learn 1.9.1 (SEEN): .0375; summed over both classes .075."""
     happened, chance = np.array([0, 1, 1, 0]), np.array([0.1, 0.9, 0.8, 0.3])
@@ -42,6 +43,7 @@ def test_brier_of_yes_or_no() -> None:
     assert brier_binary(chance, happened == 1).mean() == pytest.approx(brier_score_loss(happened, chance))
 
 
+@pytest.mark.published
 def test_brier_of_three_classes() -> None:
     """Docstring of `brier_score_loss`, scikit-learn 1.9.1 (SEEN): eggs, ham, spam, .146667, not halved."""
     chances, label = np.array([[0.8, 0.1, 0.1], [0.2, 0.7, 0.1], [0.2, 0.2, 0.6]]), np.arange(3)
@@ -49,6 +51,7 @@ def test_brier_of_three_classes() -> None:
     assert brier(chances, label).mean() == pytest.approx(brier_score_loss(["eggs", "ham", "spam"], chances))
 
 
+@pytest.mark.published
 def test_log_score() -> None:
     """Docstring of `log_loss`, scikit-learn 1.9.1 (SEEN): .21616, natural logarithm; .2161618747 recomputed."""
     chances = np.array([[0.1, 0.9], [0.9, 0.1], [0.8, 0.2], [0.35, 0.65]])  # ham, spam
@@ -64,12 +67,14 @@ def test_log_scores_by_arithmetic() -> None:
     assert found[0] / np.log(2) == pytest.approx(0.514573, abs=5e-7)
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(("chance", "happened", "score"), [(0.7, 1, 0.09), (0.3, 1, 0.49), (0.5, 1, 0.25), (1, 0, 1)])
 def test_single_forecasts_of_rain(chance: float, happened: int, score: float) -> None:
     """The encyclopedia article on the Brier score, copy at en-academic (SEEN)."""
     assert brier_binary(np.array([chance]), np.array([float(happened)])) == pytest.approx(score, abs=1e-12)
 
 
+@pytest.mark.published
 def test_brier_s_own_example_is_twice_today_s_score() -> None:
     """Brier 1950, Monthly Weather Review 78, table 1 (value from memory, recomputed): P = .19, over both classes."""
     rain = np.array([0.7, 0.9, 0.8, 0.4, 0.2, 0, 0, 0, 0, 0.1])
@@ -78,6 +83,7 @@ def test_brier_s_own_example_is_twice_today_s_score() -> None:
     assert brier_binary(rain, happened == 1).mean() == pytest.approx(0.095, abs=1e-12)
 
 
+@pytest.mark.published
 def test_murphy_s_parts_on_the_table_of_wilks() -> None:
     """Wilks 1995, table 7.3 (inputs SEEN in the R package verification, right weights in its source file); DERIVED."""
     n = len(WILKS_FORECASTS)

@@ -28,6 +28,7 @@ PUBLISHED = {
 }
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(("counts", "ends"), PUBLISHED.items())
 def test_jeffreys_intervals_as_published(counts: tuple[int, int], ends: tuple[float, float]) -> None:
     told = jeffreys(*counts, level=0.95)
@@ -128,6 +129,7 @@ def test_jobs_that_count_for_two_are_two() -> None:
 # -- groups ------------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.published
 def test_rat_tumours_drawn_together() -> None:
     """Tarone 1982; Gelman et al., BDA, 5.3: posterior means 2.4027 and 14.320 under (a + b)^(-5/2), and three rates.
 
@@ -175,6 +177,7 @@ DISASTERS = (
 RATES = np.exp(np.linspace(-5, 3, 600))
 
 
+@pytest.mark.published
 def test_coal_mining_disasters_changed_about_1890() -> None:
     """One change: likeliest after 1891, the years 1889 to 1891 before all others (Raftery & Akman 1986; Carlin, Gelfand
     & Smith 1992): from memory. Levels of 3.1 and .9 a year.

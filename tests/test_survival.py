@@ -31,6 +31,7 @@ PLACEBO = written("1 1 2 2 3 4 4 5 5 8 8 8 8 11 11 12 12 15 17 22 23")
 # -- published ---------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.published
 def test_twenty_units_of_nist() -> None:
     """NIST/SEMATECH e-Handbook of Statistical Methods 8.2.1.5: 20 units, 6 failures, 4 taken away, 10 run to 200 h.
 
@@ -44,6 +45,7 @@ def test_twenty_units_of_nist() -> None:
     assert hazard[-1] == pytest.approx(0.38629, abs=5e-6)
 
 
+@pytest.mark.published
 def test_remission_of_leukaemia() -> None:
     curve = kaplan_meier(SIX_MP)
     assert curve.times.tolist() == [6, 7, 10, 13, 16, 22, 23]
@@ -52,6 +54,7 @@ def test_remission_of_leukaemia() -> None:
     assert curve.at_risk.tolist() == [21, 17, 15, 12, 11, 7, 6]
 
 
+@pytest.mark.published
 def test_log_rank_of_remissions() -> None:
     """Chi-square 16.79 with one degree of freedom, p 4.17e-5 (from memory, recomputed 16.79294)."""
     test = log_rank([SIX_MP, PLACEBO])
@@ -61,6 +64,7 @@ def test_log_rank_of_remissions() -> None:
     assert test.expected.sum() == pytest.approx(30)
 
 
+@pytest.mark.published
 def test_heat_exchanger_tubes() -> None:
     """Meeker & Escobar, Statistical Methods for Reliability Data, ch. 3 (seen as quoted): 100 tubes, 1, 2, 2 cracked.
 

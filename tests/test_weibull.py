@@ -35,6 +35,7 @@ CIRCUITS = Lifetimes.of([*CIRCUITS_H, 1370], [True] * 28 + [False], [1] * 28 + [
 # -- published ---------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.published
 def test_ten_of_twenty_units_of_nist() -> None:
     """Shape 1.7207 (or 1.7208), scale 606.5280, log likelihood -75.135, AIC 154.27; recomputed 1.720797, 606.5275."""
     fit = fit_weibull(NIST)
@@ -46,6 +47,7 @@ def test_ten_of_twenty_units_of_nist() -> None:
     assert (fit.n, fit.n_events) == (20, 10)
 
 
+@pytest.mark.published
 def test_ball_bearings() -> None:
     """Shape 2.102, scale 81.875 (seen); recomputed 2.10185, 81.8746, log likelihood -113.692."""
     fit = fit_weibull(BEARINGS)
@@ -55,6 +57,7 @@ def test_ball_bearings() -> None:
     assert fit.log_likelihood == pytest.approx(-113.692, abs=5e-4)
 
 
+@pytest.mark.published
 def test_circuits_most_of_which_never_fail() -> None:
     """Share .00674, shape .496, scale 28.4 h (share from memory; recomputed .0067445, .495976, 28.3672, -293.0329)."""
     fit = fit_limited_failures(CIRCUITS)
