@@ -61,12 +61,18 @@ def draw_pictures() -> None:
     """All pictures of README."""
     PICTURES.mkdir(parents=True, exist_ok=True)
     (PICTURES / "answer.svg").write_text(terminal_picture(NEXT, at_a_terminal(NEXT)), encoding="utf-8")
+    (PICTURES / "network.svg").write_text(network_of_readme(), encoding="utf-8")
     model = load_model("backlight@0")
-    case = Case(parse_events(model, EVENTS), nominal=Nominal.label(54))
-    (PICTURES / "network.svg").write_text(network_picture(model, diagnose(model, case), case), encoding="utf-8")
     names = {code: group.name for group in GROUPS for code in group.codes}
     found = rates(DEMO, model, "component", ["panel_group"], group_of=lambda code: names.get(code, code))
     save(draw_rates(found, words_for(found, model)), PICTURES / "rates.svg")
+
+
+def network_of_readme() -> str:
+    """The network of the set that README begins with."""
+    model = load_model("backlight@0")
+    case = Case(parse_events(model, EVENTS), nominal=Nominal.label(54))
+    return network_picture(model, diagnose(model, case), case)
 
 
 def at_a_terminal(command: str) -> str:

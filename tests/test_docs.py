@@ -8,8 +8,10 @@ import re
 import runpy
 import shlex
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
+from draw_readme import NEXT, PICTURES, at_a_terminal, network_of_readme, plain
 from fill_readme import BLOCK, refilled
 from test_cli import run
 
@@ -126,6 +128,24 @@ def test_readme_s_commands_about_voltages_run_and_say_what_stands_there(tmp_path
     assert "unplugged 64.03 V" in done.stdout, "the limit is the board's"
     agreeing = learned_spread([54.0] * 10 + [54.5] * 10, 24, 200)
     assert f"twenty that agree\n+-{100 * agreeing.relative_sd:.2g} %" in section
+
+
+def test_readme_s_pictures_show_what_is_said_and_drawn_now() -> None:
+    """But for the plot of shares, which takes half a minute: `draw_readme.py` is run by hand."""
+    shown = ElementTree.parse(PICTURES / "answer.svg").getroot()
+    words = [" ".join(each.text.split()) for each in shown.iter("{http://www.w3.org/2000/svg}text") if each.text]
+    said = " ".join(plain(at_a_terminal(NEXT)).split())
+    assert " ".join(words).endswith(said)
+    assert (PICTURES / "network.svg").read_text(encoding="utf-8") == network_of_readme()
+    for picture in re.findall(r"!\[[^]]+\]\(([^)]+)\)", README):
+        assert (ROOT / picture).is_file()
+
+
+def test_readme_s_tables_were_made() -> None:
+    for mark in ("compared", "checks"):
+        (table,) = re.findall(rf"<!-- {mark} -->\n(.*?)<!-- /{mark} -->", README, flags=re.DOTALL)
+        assert table.count("\n| ") >= 5
+        assert "python tests/" in table
 
 
 def test_every_module_stands_in_the_guide() -> None:
