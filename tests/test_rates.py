@@ -25,6 +25,7 @@ from faultnet.analysis.rates import Rates, rates
 from faultnet.analysis.targets import NOTHING, SEVERAL, targets_of
 from faultnet.analysis.weigh import weigh
 from faultnet.counting import count_patterns
+from faultnet.counting.ask import models_in
 from faultnet.counting.returns import REPAIR, SOURCE, returns
 from faultnet.counting.tally import tally
 from faultnet.engine.evidence import findings
@@ -39,6 +40,8 @@ from faultnet.statistics.lifetimes import Lifetimes
 from faultnet.statistics.occurrences import gamma_rate
 from faultnet.statistics.shares import grid, jeffreys, of_counts, unpooled
 from faultnet.statistics.survival import kaplan_meier
+from faultnet.workshop.rating import Wanted, rate
+from faultnet.workshop.workshop import Workshop
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "data" / "synthetic" / "jobs.csv"
@@ -486,3 +489,17 @@ def test_exit_codes(tmp_path: Path, half_a_year: Path) -> None:
     refused = run("outcome", "--from", str(half_a_year), "--in-service", str(base))
     assert refused.returncode == 3
     assert "base.csv:2:1: sets: many is no number" in refused.stderr
+
+
+def test_whose_jobs_are_counted_is_plain_or_said(tmp_path: Path, on_sqlite: Workshop) -> None:
+    assert models_in(history(tmp_path, [{}] * 3)) == {"backlight": 3}
+    mixed = history(tmp_path, [{}] * 3 + [{"model": "backlight_combined"}] * 2, "mixed.csv")
+    refused = run("--from", str(mixed))
+    assert (refused.returncode, "3 of backlight, 2 of backlight_combined" in refused.stderr) == (2, True)
+    with pytest.raises(TooLittleData, match="no job has ended yet"):
+        rate(on_sqlite, Wanted(""))
+    taken(on_sqlite, written_out(tmp_path / "made_up.csv", made_up(400).jobs[:50]))
+    assert models_in(on_sqlite.database) == {"backlight": 50}
+    found = rate(on_sqlite, Wanted("", "outcome"))
+    assert isinstance(found, Rates)
+    assert found.model == "backlight@0"

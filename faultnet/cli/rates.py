@@ -56,7 +56,7 @@ def show_rates(wanted: Wanted, shown: Shown, *, db: str, shop: str) -> None:
     workshop = workshop_of(db, shop)
     with counted("counting", "rounds") as told_:
         found = rate(workshop, wanted, lambda _what, n: told_(n))
-    model = workshop.load_model(wanted.model)
+    model = workshop.load_model(found.model.partition("@")[0])
     if shown.out is not None:
         note(f"{write_frame(shown.out, found.to_frame())} rows written to {shown.out}")
     if shown.plot is not None:

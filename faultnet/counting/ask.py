@@ -46,3 +46,14 @@ def keep_lookups(history: History, lookups: Iterable[Lookup], relation: str = "h
     for lookup in lookups:
         there = (tuple(str(cell or "") for cell in row) for row in history.rows(lookup.distinct(relation)))
         history.keep(lookup, [(*cells, lookup.said(cells)) for cells in list(there)])
+
+
+def models_in(source: Source) -> dict[str, int]:
+    """How many jobs that ended each model has, by its id; none where nothing says it."""
+    if isinstance(source, Database):
+        from faultnet.counting.database import models_in_database
+
+        return models_in_database(source)
+    from faultnet.counting.files import models_in_files
+
+    return models_in_files([source] if isinstance(source, Path | str) else source)

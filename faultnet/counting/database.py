@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
+import sqlalchemy as sa
 from sqlalchemy import Connection
 
 from faultnet.counting.columns import Lookup
@@ -12,6 +13,7 @@ from faultnet.counting.statement import PLAIN, seen_column
 from faultnet.jobs.entry import SEEN
 from faultnet.model import Model
 from faultnet.store.database import Database
+from faultnet.store.tables import closings, jobs
 
 _AT_ONCE = 10_000
 
@@ -64,6 +66,19 @@ def asked_database(database: Database, model: Model) -> Iterator[Asked]:
         asked.make(f"CREATE TEMPORARY TABLE history AS {_rows(asked, model)}")
         asked.make("CREATE INDEX ix_history ON history (job)")
         yield asked
+
+
+def models_in_database(database: Database) -> dict[str, int]:
+    """How many jobs that ended each model has."""
+    query = (
+        sa.select(jobs.c.model, sa.func.count(sa.distinct(jobs.c.id)))
+        .join(closings, closings.c.job_id == jobs.c.id)
+        .where(jobs.c.superseded_by.is_(None))
+        .group_by(jobs.c.model)
+        .order_by(jobs.c.model)
+    )
+    with database.read() as connection:
+        return {str(model): int(n) for model, n in connection.execute(query)}
 
 
 def _told(column: str, usual: str = "", before: str = "") -> str:

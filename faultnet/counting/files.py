@@ -100,32 +100,49 @@ def _found(sources: Sequence[Path | str]) -> list[Path]:
     return files
 
 
+def models_in_files(sources: Sequence[Path | str]) -> dict[str, int]:
+    """How many jobs that ended each model has in these files; none where no column says it."""
+    import duckdb
+
+    files = _found(sources)
+    present, table = _table(files)
+    if not {"model", "outcome"} <= present.keys():
+        return {}
+    with duckdb.connect(config={"memory_limit": MEMORY_LIMIT}) as database:
+        ended = "CAST(outcome AS VARCHAR) <> '' AND CAST(model AS VARCHAR) <> ''"
+        rows = database.execute(
+            f"SELECT CAST(model AS VARCHAR), COUNT(*) FROM {table} WHERE {ended} GROUP BY 1 ORDER BY 1"
+        )
+        return {str(model): int(n) for model, n in rows.fetchall()}
+
+
 def _relation(files: Sequence[Path], model: Model) -> tuple[str, str]:
     """The columns of the relation `history`, and of which table."""
-    tables = [read_table(file) for file in files]
-    present = dict.fromkeys(column for table in tables for column in table.columns)
-    wanted = columns_of(model)
+    present, table = _table(files)
     if "outcome" not in present or not present.keys() & model.visible.keys():
         raise FileProblem(
             f"{files[0]}: not the columns of `faultnet history export` (outcome, and observations of {model.id} such "
             f"as {', '.join(list(model.visible)[:3])}); import it first with `faultnet history import`, or rename them"
         )
+    cells = (f"{_cell(column, column in present, model)} AS {name}" for column, name in columns_of(model).items())
+    return ", ".join(cells), table
+
+
+def _table(files: Sequence[Path]) -> tuple[dict[str, None], str]:
+    """The columns that there are, and the table in DuckDB's words."""
+    tables = [read_table(file) for file in files]
+    present = dict.fromkeys(column for table in tables for column in table.columns)
     listed = "[" + ", ".join(quoted(str(file)) for file in files) + "]"
     if files[0].suffix.lower() == ".parquet":
-        table = f"read_parquet({listed}, union_by_name=true, file_row_number=true)"
-    else:
-        if other := [
-            t for t in tables if t.encoding not in ("utf-8", "utf-8-sig") or t.delimiter != tables[0].delimiter
-        ]:
-            raise FileProblem(
-                *(f"{t.file}: text in {t.encoding}; only UTF-8 is counted, all parted alike: import it" for t in other)
-            )
-        table = (
-            f"read_csv({listed}, header=true, all_varchar=true, union_by_name=true, auto_detect=true, "
-            f"delim={quoted(tables[0].delimiter)}, quote='\"', escape='\"', nullstr='')"
+        return present, f"read_parquet({listed}, union_by_name=true, file_row_number=true)"
+    if other := [t for t in tables if t.encoding not in ("utf-8", "utf-8-sig") or t.delimiter != tables[0].delimiter]:
+        raise FileProblem(
+            *(f"{t.file}: text in {t.encoding}; only UTF-8 is counted, all parted alike: import it" for t in other)
         )
-    cells = (f"{_cell(column, column in present, model)} AS {name}" for column, name in wanted.items())
-    return ", ".join(cells), table
+    return present, (
+        f"read_csv({listed}, header=true, all_varchar=true, union_by_name=true, auto_detect=true, "
+        f"delim={quoted(tables[0].delimiter)}, quote='\"', escape='\"', nullstr='')"
+    )
 
 
 def _cell(column: str, is_there: bool, model: Model) -> str:

@@ -9,12 +9,14 @@ from faultnet.analysis.in_service import InService, read_in_service
 from faultnet.analysis.rates import MOST_WEIGHED, Rates, check, rates
 from faultnet.analysis.targets import COMPONENT, MODE
 from faultnet.counting import count_patterns
-from faultnet.counting.ask import Source
+from faultnet.counting.ask import Source, models_in
 from faultnet.counting.returns import REPAIR
+from faultnet.errors import TooLittleData, UsageProblem
 from faultnet.jobs.stage import WATCH_DAYS
 from faultnet.learning.learn import FEWEST_JOBS as FEWEST_TO_LEARN
 from faultnet.learning.learn import Told, learn
 from faultnet.model import Model
+from faultnet.store.database import Database
 from faultnet.store.voltages import read_voltages
 from faultnet.workshop.tuning import usual_case
 from faultnet.workshop.workshop import Workshop
@@ -28,8 +30,9 @@ LEARNED_HERE = "these_jobs"
 
 @dataclass(frozen=True)
 class Wanted:
-    """What to count. files: past jobs as Parquet or CSV, none for the shop's own; the rest as of `rates`. as_is: the
-    model's numbers are used as they are; else, where nothing was learned yet, they are learned from these jobs first.
+    """What to count. model: "" for the only one there is; files: past jobs as Parquet or CSV, none for the shop's own;
+    the rest as of `rates` and `comebacks`. as_is: the model's numbers are used as they are; else, where nothing was
+    learned yet, they are learned from these jobs first.
     """
 
     model: str
@@ -49,12 +52,12 @@ class Wanted:
 
 def rate(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _n: None) -> Rates | Comebacks:
     """Shares, or how long repairs last, with the shop's meters, voltages and panel groups. Errors: as they say."""
-    model = workshop.load_model(wanted.model)
+    source: Source = [*wanted.files] or workshop.database
+    model = workshop.load_model(wanted.model or _only_model(source))
     if wanted.of == COMEBACKS:
         return _comebacks(workshop, model, wanted)
     check(wanted.of, wanted.by, model, counted_only=wanted.counted_only)
     in_service = None if wanted.in_service is None else _in_service(workshop, model, wanted)
-    source: Source = [*wanted.files] or workshop.database
     with workshop.database.read() as connection:
         voltages = read_voltages(connection)
     group_of, usual = workshop.shop.panel_groups.group_of, usual_case(workshop)
@@ -83,6 +86,19 @@ def rate(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _n: None
         most_jobs=wanted.most_jobs,
         seed=wanted.seed,
     )
+
+
+def _only_model(source: Source) -> str:
+    """The model of all jobs. TooLittleData: there are none; UsageProblem: of several, or nothing says of which."""
+    found = models_in(source)
+    if len(found) == 1:
+        return next(iter(found))
+    if found:
+        listed = ", ".join(f"{n:,} of {model}" for model, n in found.items())
+        raise UsageProblem(f"--model: say whose jobs to count; there are {listed}")
+    if isinstance(source, Database):
+        raise TooLittleData("no job has ended yet; take in past jobs with `faultnet history import`")
+    raise UsageProblem("--model: the files do not say which model their jobs are of")
 
 
 def _in_service(workshop: Workshop, model: Model, wanted: Wanted) -> InService:

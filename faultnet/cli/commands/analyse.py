@@ -53,7 +53,7 @@ def rates(
     by: Annotated[
         str, typer.Option("--by", metavar="COLUMN[,COLUMN]", help="For each value of one column, or of two together.")
     ] = "",
-    model: Annotated[str, typer.Option("--model", metavar="MODEL", help="Of which model's jobs.")] = "backlight",
+    model: Annotated[str, typer.Option("--model", metavar="MODEL", help="Of which model's jobs, if of several.")] = "",
     from_: Annotated[
         list[Path] | None,
         typer.Option("--from", metavar="FILE", help="Past jobs in Parquet or CSV, in place of the shop's own."),
