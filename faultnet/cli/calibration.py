@@ -15,7 +15,7 @@ from faultnet.cli.terminal import bold, note, table, wrapped
 from faultnet.cli.workshop import workshop_of
 from faultnet.model import Model
 from faultnet.sheets.write import checked_suffix, write_table
-from faultnet.statistics.scores import Score
+from faultnet.statistics.scores import Parts, Score
 from faultnet.statistics.worsening import FALSE_ALARMS, Watch
 from faultnet.words import fixed, percent
 from faultnet.workshop.calibrating import Wanted, calibrate
@@ -133,9 +133,20 @@ def _scores(judged: Judged) -> Iterator[str]:
         for each in judged.scores
     ]
     yield from table(rows, "lrrrr")
+    yield wrapped(_made_of(judged.parts), 2, 4)
     yield from (wrapped(line, 2, 4) for line in _impossible(judged.scores))
     ways = "; ".join(f"{_SHORT[each.way].strip()}: {WAYS[each.way]}" for each in judged.scores[1:])
     yield wrapped(f"Lower scores are better; log scores in nats a job, in brackets 90 % of resampled jobs. {ways}.", 2)
+
+
+def _made_of(parts: Parts) -> str:
+    """Murphy's parts of a Brier score in words."""
+    within = parts.spread_within - parts.agreement_within
+    return (
+        f"faultnet's Brier score {parts.score:.3f} is {parts.uncertainty:.3f} (always saying how often it happens), "
+        f"less {parts.resolution:.3f} for telling jobs apart (resolution), {parts.reliability:+.3f} for what was said wrong "
+        f"(reliability), {within:+.3f} within bins (Murphy 1973)."
+    )
 
 
 def _impossible(scores: tuple[Scores, ...]) -> Iterator[str]:

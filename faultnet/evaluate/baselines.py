@@ -16,7 +16,7 @@ from faultnet.learning.pooling import each_job
 
 BASELINES: Mapping[str, str] = {
     "base_rate": "how often it went so in earlier jobs",
-    "naive_bayes": "naive Bayes on the findings",
+    "naive_bayes": "each finding by itself, missing ones as findings",
     "boosted_trees": "boosted trees on findings and volts",
 }
 
