@@ -144,8 +144,8 @@ def _made_of(parts: Parts) -> str:
     within = parts.spread_within - parts.agreement_within
     return (
         f"faultnet's Brier score {parts.score:.3f} is {parts.uncertainty:.3f} (always saying how often it happens), "
-        f"less {parts.resolution:.3f} for telling jobs apart (resolution), {parts.reliability:+.3f} for what was said wrong "
-        f"(reliability), {within:+.3f} within bins (Murphy 1973)."
+        f"less {parts.resolution:.3f} for telling jobs apart (resolution), {parts.reliability:+.3f} for what was said "
+        f"wrong (reliability), {within:+.3f} within bins (Murphy 1973)."
     )
 
 

@@ -18,7 +18,7 @@ from faultnet.analysis.values import FEW_JOBS, FEWEST_OF_SOMEBODY
 from faultnet.cli.comebacks import comebacks_text
 from faultnet.cli.progress import counted
 from faultnet.cli.shares import in_brackets, told
-from faultnet.cli.terminal import bold, note, table, wrapped
+from faultnet.cli.terminal import bold, columns, note, table, wrapped
 from faultnet.cli.workshop import workshop_of
 from faultnet.model import Model
 from faultnet.sheets.write import checked_suffix, write_frame
@@ -196,10 +196,18 @@ def _groups(rates: Rates, words: Mapping[str, str], *, full: bool) -> Iterator[s
         yield bold(words[name][:1].upper() + words[name][1:]) + _pull(rates.pull_jobs.get(name))
         rows = [(_title(rates), "jobs", "counted", "weighed" if rates.n_weighed else "share", "pooled", "")]
         rows += [_group_row(share) for share in shares if share.name == name]
-        yield from table(rows, "lrrrrl")
+        yield from _fitting(rows)
     if len(kept) < len(names):
         yield ""
         yield wrapped(f"The other {len(names) - len(kept)}: --full.", 0)
+
+
+def _fitting(rows: list[tuple[str, str, str, str, str, str]]) -> list[str]:
+    """A table of groups; without the counts where names leave no room for them, which `--out` and `--json` have."""
+    lines = table(rows, "lrrrrl")
+    if max(map(len, lines)) <= columns():
+        return lines
+    return table([(name, jobs, *rest) for name, jobs, _, *rest in rows], "lrrrl")
 
 
 def _pull(pull: Estimate | None) -> str:
@@ -213,7 +221,14 @@ def _title(rates: Rates) -> str:
 def _group_row(share: Share) -> tuple[str, str, str, str, str, str]:
     few = "few" if share.is_few else ""
     own = share.by_jobs or share.by_count
-    return ", ".join(share.values), f"{share.jobs:,}", _counts(share), told(own), told(share.pooled), few
+    return (
+        ", ".join(share.values).replace("_", " "),
+        f"{share.jobs:,}",
+        _counts(share),
+        told(own),
+        told(share.pooled),
+        few,
+    )
 
 
 def _trends(trends: Sequence[Trend], words: Mapping[str, str], period: str) -> Iterator[str]:
