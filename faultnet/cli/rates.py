@@ -18,7 +18,7 @@ from faultnet.analysis.values import FEW_JOBS, FEWEST_OF_SOMEBODY
 from faultnet.cli.comebacks import comebacks_text
 from faultnet.cli.progress import counted
 from faultnet.cli.shares import in_brackets, told
-from faultnet.cli.terminal import bold, columns, note, table, wrapped
+from faultnet.cli.terminal import bold, columns, note, table, wrapped, wrapped_table
 from faultnet.cli.workshop import workshop_of
 from faultnet.model import Model
 from faultnet.sheets.write import checked_suffix, write_frame
@@ -207,7 +207,7 @@ def _fitting(rows: list[tuple[str, str, str, str, str, str]]) -> list[str]:
     lines = table(rows, "lrrrrl")
     if max(map(len, lines)) <= columns():
         return lines
-    return table([(name, jobs, *rest) for name, jobs, _, *rest in rows], "lrrrl")
+    return wrapped_table([(name, jobs, *rest) for name, jobs, _, *rest in rows], "lrrrl")
 
 
 def _pull(pull: Estimate | None) -> str:
