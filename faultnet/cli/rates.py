@@ -194,7 +194,7 @@ def _groups(rates: Rates, words: Mapping[str, str], *, full: bool) -> Iterator[s
     for name in kept:
         yield ""
         yield bold(words[name][:1].upper() + words[name][1:]) + _pull(rates.pull_jobs.get(name))
-        rows = [(_title(rates), "jobs", "counted", "weighed" if rates.n_weighed else "share", "pooled", "")]
+        rows = [(_title(rates), "jobs", "counted", "weighed" if rates.n_weighed else "share", "pooled")]
         rows += [_group_row(share) for share in shares if share.name == name]
         yield from _fitting(rows)
     if len(kept) < len(names):
@@ -202,12 +202,12 @@ def _groups(rates: Rates, words: Mapping[str, str], *, full: bool) -> Iterator[s
         yield wrapped(f"The other {len(names) - len(kept)}: --full.", 0)
 
 
-def _fitting(rows: list[tuple[str, str, str, str, str, str]]) -> list[str]:
+def _fitting(rows: list[tuple[str, str, str, str, str]]) -> list[str]:
     """A table of groups; without the counts where names leave no room for them, which `--out` and `--json` have."""
-    lines = table(rows, "lrrrrl")
+    lines = table(rows, "lrrrr")
     if max(map(len, lines)) <= columns():
         return lines
-    return wrapped_table([(name, jobs, *rest) for name, jobs, _, *rest in rows], "lrrrl")
+    return wrapped_table([(name, jobs, *rest) for name, jobs, _, *rest in rows], "lrrr")
 
 
 def _pull(pull: Estimate | None) -> str:
@@ -218,17 +218,10 @@ def _title(rates: Rates) -> str:
     return ", ".join(each.replace("_", " ") for each in rates.by)
 
 
-def _group_row(share: Share) -> tuple[str, str, str, str, str, str]:
-    few = "few" if share.is_few else ""
+def _group_row(share: Share) -> tuple[str, str, str, str, str]:
     own = share.by_jobs or share.by_count
-    return (
-        ", ".join(share.values).replace("_", " "),
-        f"{share.jobs:,}",
-        _counts(share),
-        told(own),
-        told(share.pooled),
-        few,
-    )
+    name = ", ".join(share.values).replace("_", " ")
+    return name, f"{share.jobs:,}{'*' if share.is_few else ' '}", _counts(share), told(own), told(share.pooled)
 
 
 def _trends(trends: Sequence[Trend], words: Mapping[str, str], period: str) -> Iterator[str]:
@@ -266,7 +259,7 @@ def _beneath(rates: Rates) -> Iterator[str]:
     for why, n in rates.left_out:
         yield f"left out of what was weighed, {n:,}: {why}"
     if any(share.is_few for share in rates.shares):
-        yield f"few: fewer than {FEW_JOBS} jobs; by themselves these say little, so read the pooled share."
+        yield f"*: fewer than {FEW_JOBS} jobs; by themselves these say little, so read the pooled share."
     if rates.n_hidden:
         yield (
             f"{rates.n_hidden} people with fewer than {FEWEST_OF_SOMEBODY} jobs are not shown: chance would be taken "
