@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from faultnet.case import Case, parse_events
     from faultnet.counting import count_patterns
     from faultnet.diagnosis import Diagnosis, diagnose
+    from faultnet.estimator import FaultClassifier
     from faultnet.files import list_models, load_model
     from faultnet.learning.learn import Learned, learn
     from faultnet.model import BenchState, Model
@@ -27,6 +28,7 @@ _HOMES = {
     "BenchState": "faultnet.model",
     "Case": "faultnet.case",
     "Diagnosis": "faultnet.diagnosis",
+    "FaultClassifier": "faultnet.estimator",
     "Learned": "faultnet.learning.learn",
     "Model": "faultnet.model",
     "Nominal": "faultnet.readings",
@@ -45,6 +47,7 @@ __all__ = [
     "BenchState",
     "Case",
     "Diagnosis",
+    "FaultClassifier",
     "Learned",
     "Model",
     "Nominal",
