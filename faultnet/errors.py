@@ -33,7 +33,7 @@ class UsageProblem(FaultnetError):
 
 
 class TableProblem(UsageProblem, ValueError):
-    """Cells, columns or labels of a table that a model cannot read, all of them; a ValueError, as scikit-learn has it."""
+    """Cells, columns or labels of a table that nobody can read, all of them; a ValueError, as scikit-learn has it."""
 
 
 class FileProblem(FaultnetError):

@@ -3,8 +3,7 @@
 from collections.abc import Iterable
 
 from faultnet.case.entry import nearest
-from faultnet.errors import TableProblem
-from faultnet.model import Model, ModeId
+from faultnet.model import ModeId, Model
 
 NOTHING_FAULTY = ("nothing_faulty", "nothing faulty", "ok")
 """Labels of sets in which nothing was faulty."""
@@ -12,13 +11,12 @@ NOTHING_FAULTY = ("nothing_faulty", "nothing faulty", "ok")
 Names = dict[str, tuple[ModeId, ...]]
 
 
-def names_of(model: Model, labels: Iterable[object]) -> Names:
+def names_of(model: Model, labels: Iterable[object], problems: list[str]) -> Names:
     """The failure modes that each label is about, in their order.
 
-    TableProblem: labels that the model does not know, or that are about the same.
+    Labels that the model does not know, or that are about the same, are added to the problems.
     """
     names: Names = {}
-    problems: list[str] = []
     taken: dict[ModeId | None, str] = {}
     for label in map(str, labels):
         modes = _modes(model, label)
@@ -26,12 +24,9 @@ def names_of(model: Model, labels: Iterable[object]) -> Names:
             known = [*model.components, *map(str, model.modes), *NOTHING_FAULTY[:1]]
             problems.append(f"y: {label}: {model.id} has no such component or failure mode" + nearest(label, known))
             continue
-        for mode in modes or (None,):
-            if (other := taken.setdefault(mode, label)) != label:
-                problems.append(f"y: {label} and {other} are both about {mode or 'sets with nothing faulty'}")
+        others = dict.fromkeys(taken.setdefault(mode, label) for mode in modes or (None,))
+        problems += [f"y: {label} and {other} are about the same sets" for other in others if other != label]
         names[label] = modes
-    if problems:
-        raise TableProblem(*dict.fromkeys(problems))
     return names
 
 

@@ -69,7 +69,7 @@ class FaultClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]  # 
         cannot be read. ValueError: parameters out of range, or no row that counts.
         """
         self._check_parameters()
-        rows = _row_names(X)
+        rows, categories = _row_names(X), _categories(X)
         X, y = validate_data(self, X, y, dtype=None, ensure_all_finite="allow-nan")  # noqa: N806
         check_classification_targets(y)
         self.classes_, named = np.unique(y, return_inverse=True)
@@ -77,9 +77,10 @@ class FaultClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]  # 
         if not weights.any():
             raise ValueError("every sample_weight is zero: there is no row to learn from")
         cells = self._cells(X, rows)
-        model, names, self.reader_ = self._start(cells, weights)
+        problems: list[str] = []
+        model, names, self.reader_ = self._start(cells, weights, categories, problems)
+        said = read_rows(cells, self.reader_, problems)
         model = with_names(model, names)
-        said = read_rows(cells, self.reader_)
         if self._learns:
             model = with_learned_numbers(model, said, named, tuple(names), weights, self.strength)
         self.model_ = model
@@ -128,17 +129,26 @@ class FaultClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]  # 
         columns = [f"x{n}" for n in range(values.shape[1])] if names is None else list(names)
         return Cells.of(values, columns, range(len(values)) if rows is None else rows)
 
-    def _start(self, cells: Cells, weights: Floats) -> tuple[Model, Names, Reader]:
-        """The model before anything is learned, what the classes are about, and who reads rows."""
+    def _start(
+        self, cells: Cells, weights: Floats, categories: Sequence[str], problems: list[str]
+    ) -> tuple[Model, Names, Reader]:
+        """The model before anything is learned, what the classes are about, and what reads rows."""
         if self.model is None:
-            columns = learn_columns(cells, weights, self.n_bins)
+            columns = learn_columns(cells, weights, self.n_bins, categories)
             named = dict(zip(cells.columns, columns, strict=True))
-            return *model_of_one_cause(named, self.classes_), FindingReader(columns)
+            return *model_of_one_cause(named, self.classes_.tolist()), FindingReader(columns)
         model = self.model if isinstance(self.model, Model) else load_model(self.model)
-        return model, names_of(model, self.classes_), reader_of(model, cells.columns)
+        names = names_of(model, self.classes_.tolist(), problems)
+        return model, names, reader_of(model, cells.columns, problems)
 
 
 def _row_names(table: Any) -> Sequence[object] | None:
     """What the rows of a data frame are called."""
     index = getattr(table, "index", None)
     return None if index is None or callable(index) else list(index)
+
+
+def _categories(table: Any) -> Sequence[str]:
+    """The columns of a data frame that are said to hold categories."""
+    kinds = getattr(table, "dtypes", None)
+    return [] if kinds is None else [name for name, kind in kinds.items() if getattr(kind, "name", "") == "category"]

@@ -1,7 +1,8 @@
 """Columns that no model knows, as findings about one hidden cause: numbers cut into bins, and words as they are."""
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from numbers import Real
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from faultnet.case import Finding
 from faultnet.cpt import Floats
 from faultnet.errors import UsageProblem
-from faultnet.estimator.table import Cell, Cells
+from faultnet.estimator.table import Cell, Cells, Said
 from faultnet.patterns import Pattern
 
 
@@ -28,7 +29,7 @@ class Numbers:
     def words(self) -> tuple[str, ...]:
         """The same in words."""
         edges = ["", *(f"{cut:.4g}" for cut in self.cuts), ""]
-        return tuple(f"{low}..{high}" for low, high in zip(edges, edges[1:], strict=False))
+        return tuple(f"{low}..{high}" for low, high in pairwise(edges))
 
     def state_of(self, cell: Cell) -> str | None:
         """The bin of a number. UsageProblem: it is none."""
@@ -71,7 +72,7 @@ class FindingReader:
         """The state of a finding, "" where it says nothing."""
         return self.columns[column].state_of(cell) or ""
 
-    def pattern(self, said: Sequence[Hashable | None]) -> Pattern:
+    def pattern(self, said: Said) -> Pattern:
         """What a row says."""
         told = zip(range(len(said)), self.columns, said, strict=True)
         return Pattern(tuple(Finding(column_id(n), str(s)) for n, own, s in told if s and len(own.states) > 1))
@@ -82,14 +83,17 @@ def column_id(number: int) -> str:
     return f"column_{number}"
 
 
-def learn_columns(cells: Cells, weights: Floats, n_bins: int) -> tuple[Column, ...]:
-    """What the columns of a table hold; rows that count for nothing do not matter. n_bins: at most, of numbers."""
+def learn_columns(cells: Cells, weights: Floats, n_bins: int, categories: Collection[str] = ()) -> tuple[Column, ...]:
+    """What the columns of a table hold; rows that count for nothing do not matter.
+
+    n_bins: at most, of numbers; categories: columns whose numbers are none that could be cut.
+    """
     counting, is_told = weights > 0, cells.is_told
     found: list[Column] = []
-    for number in range(len(cells.columns)):
+    for number, name in enumerate(cells.columns):
         rows = counting & is_told[:, number]
         values = [value for value in cells.values[rows, number].tolist() if isinstance(value, Hashable)]
-        if values and all(map(_is_number, values)):
+        if values and name not in categories and all(map(_is_number, values)):
             found.append(Numbers(_cuts(np.array(values, dtype=float), weights[rows], n_bins)))
         else:
             listed = sorted(set(values), key=lambda value: (type(value).__name__, str(value)))

@@ -1,11 +1,13 @@
 """By which name the cause of each row will be called."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 
 import numpy as np
 
 from faultnet.cpt import Floats
 from faultnet.engine.evidence import Change, Step, finding
+from faultnet.engine.interface import Belief
 from faultnet.errors import ContradictoryEvidence, TableProblem
 from faultnet.estimator.table import Rows
 from faultnet.model import Model
@@ -20,10 +22,8 @@ def forecast(model: Model, rows: Rows, numbers: Sequence[object]) -> Floats:
     chances = np.zeros((len(rows.patterns), len(model.names)))
     problems = []
     for number, pattern in enumerate(rows.patterns):
-        try:
+        with suppress(ContradictoryEvidence):
             chances[number] = _named(model, pattern.steps(model))[: len(model.names)]
-        except ContradictoryEvidence:
-            pass
         if not chances[number].sum() > 0:
             problems.append(f"{rows.named(numbers, number)}: {model.id} holds what was seen there impossible")
     if problems:
@@ -33,16 +33,22 @@ def forecast(model: Model, rows: Rows, numbers: Sequence[object]) -> Floats:
 
 
 def _named(model: Model, steps: Sequence[Step]) -> Floats:
-    """P(each name | steps), of the set as it came in: ``(n_names + 1,)``, up to a factor."""
+    """P(each name | steps), of the set as it came in: ``(n_names + 1,)`` or without the last, up to a factor."""
     engine = model.compiled.engine
-    if not any(isinstance(step, Change) for step in steps):
-        named: Floats = engine.belief(steps).marginal(NAMED)
+    first = next((n for n, step in enumerate(steps) if isinstance(step, Change)), len(steps))
+    before, then = engine.belief(steps[:first]), steps[first:]
+    if all(isinstance(step, Change) for step in then):
+        named: Floats = before.marginal(NAMED)
         return named
-    logs = []
-    for name in model.names:
-        try:
-            logs.append(engine.belief([finding(engine.network, NAMED, name), *steps]).log_evidence)
-        except ContradictoryEvidence:
-            logs.append(-np.inf)
-    most = max(logs)
-    return np.exp(np.array(logs) - most) if np.isfinite(most) else np.zeros(len(logs))
+    logs = np.array([_log_evidence(before, [finding(engine.network, NAMED, name), *then]) for name in model.names])
+    return np.exp(logs - logs.max()) if np.isfinite(logs.max()) else np.zeros(len(logs))
+
+
+def _log_evidence(belief: Belief, steps: Sequence[Step]) -> float:
+    """That of a belief after more steps, -inf where they are impossible, in nats."""
+    try:
+        for step in steps:
+            belief = belief.change(step) if isinstance(step, Change) else belief.observe(step)
+    except ContradictoryEvidence:
+        return -np.inf
+    return belief.log_evidence

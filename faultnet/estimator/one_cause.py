@@ -8,7 +8,7 @@ import numpy as np
 from faultnet.cpt import Floats
 from faultnet.estimator.called import Names
 from faultnet.estimator.columns import Column, column_id
-from faultnet.model import Model, ModeId, Strength
+from faultnet.model import ModeId, Model, Strength
 from faultnet.model.imported import with_network
 
 CAUSE = "cause"

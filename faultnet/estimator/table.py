@@ -1,8 +1,8 @@
 """A table as it was passed in: its cells, which are blank, and rows as patterns of evidence, equal ones once."""
 
-from collections.abc import Callable, Hashable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -11,13 +11,21 @@ from faultnet.cpt import Ints
 from faultnet.errors import TableProblem, UsageProblem
 from faultnet.patterns import Pattern
 
+_T = TypeVar("_T")
+
+Said = tuple[Hashable | None, ...]
+"""What the cells of a row say, by column; None where nobody looked."""
+
 Cell = Hashable
 """What stands in a cell; None in a blank one, of which nobody looked."""
 
 
 @dataclass(frozen=True, eq=False)
 class Cells:
-    """columns: their names; rows: what each is called in messages; values: ``(n_rows, n_columns)``, None where blank."""
+    """columns: their names; rows: what each is called in messages.
+
+    values: ``(n_rows, n_columns)``, None where nobody looked.
+    """
 
     columns: tuple[str, ...]
     rows: Sequence[object]
@@ -29,17 +37,17 @@ class Cells:
         import pandas as pd
 
         cells = values.astype(object)
-        is_blank = pd.isna(cells)
-        cells[is_blank] = None
-        for place in zip(*np.nonzero(~is_blank), strict=True):
-            if isinstance(cells[place], str) and not cells[place].strip():
-                cells[place] = None
+        if values.dtype.kind not in "biuf":
+            for place, cell in np.ndenumerate(cells):
+                if isinstance(cell, str) and not cell.strip():
+                    cells[place] = None
+        cells[pd.isna(cells)] = None
         return cls(tuple(columns), rows, cells)
 
     @property
     def is_told(self) -> npt.NDArray[np.bool_]:
         """Whether something stands in each cell: ``(n_rows, n_columns)``."""
-        told: npt.NDArray[np.bool_] = np.not_equal(self.values, None)
+        told: npt.NDArray[np.bool_] = ~np.equal(self.values, np.array(None))
         return told
 
 
@@ -62,55 +70,56 @@ class Reader(Protocol):
         """What a cell says. UsageProblem: nobody can read it."""
         ...
 
-    def pattern(self, said: Sequence[Hashable | None]) -> Pattern:
-        """What a row says, by column; None where nobody looked. UsageProblem: its cells do not go together."""
+    def pattern(self, said: Said) -> Pattern:
+        """What a row says. UsageProblem: its cells do not go together."""
         ...
 
 
-def read_rows(cells: Cells, reader: Reader) -> Rows:
-    """What the rows say. TableProblem names every cell that nobody can read, by row and column."""
-    said, problems = _read_cells(cells, reader)
-    number_of: dict[tuple[Hashable | None, ...], int] = {}
+def read_rows(cells: Cells, reader: Reader, known: Sequence[str] = ()) -> Rows:
+    """What the rows say. TableProblem names every cell that nobody can read, by row and column.
+
+    known: what else is wrong.
+    """
+    problems = [*known]
+    said = _read_cells(cells, reader, problems)
+    number_of: dict[Said, int] = {}
     patterns: list[Pattern] = []
-    pattern_of = np.empty(len(cells.values), dtype=np.intp)
-    for row, own in enumerate(said if not problems else ()):
-        if (key := tuple(own)) not in number_of:
-            number_of[key] = len(patterns)
-            patterns += _tried(lambda key=key: reader.pattern(key), f"row {cells.rows[row]}", problems)
-        pattern_of[row] = number_of[key]
+    pattern_of = np.zeros(len(cells.values), dtype=np.intp)
+    for row, own in enumerate([] if problems else said):
+        if own not in number_of:
+            number_of[own] = len(patterns)
+            patterns += _tried(problems, f"row {cells.rows[row]}", reader.pattern, own)
+        pattern_of[row] = number_of[own]
     if problems:
         raise TableProblem(*problems)
     return Rows(tuple(patterns), pattern_of)
 
 
-def _read_cells(cells: Cells, reader: Reader) -> tuple[list[list[Hashable | None]], list[str]]:
-    """What each cell says, the same text of a column read once, and what is wrong."""
-    problems: list[str] = []
-    known: list[dict[Cell, list[Hashable]]] = [{} for _ in cells.columns]
-    read = []
+def _read_cells(cells: Cells, reader: Reader, problems: list[str]) -> list[Said]:
+    """What each row says by column, the same cell of a column read once; what is wrong is added to the problems."""
+    known: dict[tuple[int, type, Cell], list[Hashable]] = {}
+    read: list[Said] = []
     for row, values in enumerate(cells.values.tolist()):
         own: list[Hashable | None] = [None] * len(values)
-        for column, cell in _told(values):
+        for column, cell in enumerate(values):
+            if cell is None:
+                continue
             where = f"row {cells.rows[row]}, column {cells.columns[column]}"
             if not isinstance(cell, Hashable):
                 problems.append(f"{where}: {cell!r} is no text and no number")
-            elif cell in known[column] and known[column][cell]:
-                own[column] = known[column][cell][0]
-            else:
-                known[column][cell] = _tried(lambda c=column, v=cell: reader.said(c, v), where, problems)
-                own[column] = next(iter(known[column][cell]), None)
-        read.append(own)
-    return read, problems
+                continue
+            key = column, type(cell), cell
+            if not known.get(key):
+                known[key] = _tried(problems, where, reader.said, column, cell)
+            own[column] = next(iter(known[key]), None)
+        read.append(tuple(own))
+    return read
 
 
-def _told(values: Sequence[Any]) -> Iterator[tuple[int, Any]]:
-    return ((column, cell) for column, cell in enumerate(values) if cell is not None)
-
-
-def _tried(read: Callable[[], Any], where: str, problems: list[str]) -> list[Any]:
+def _tried(problems: list[str], where: str, read: Callable[..., _T], *told: object) -> list[_T]:
     """What was read, as the only one of a list; none, with the problems added, where nobody can read it."""
     try:
-        return [read()]
+        return [read(*told)]
     except UsageProblem as error:
         problems.extend(f"{where}: {problem}" for problem in error.problems)
         return []

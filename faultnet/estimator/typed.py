@@ -9,8 +9,8 @@ from numbers import Real
 from faultnet.case import Case, Event, RepairOutcome
 from faultnet.case.entry import component_names, nearest, observation_names, parse_event, parse_given, repair_names
 from faultnet.case.sequence import sequence_of
-from faultnet.errors import TableProblem, UsageProblem
-from faultnet.estimator.table import Cell
+from faultnet.errors import UsageProblem
+from faultnet.estimator.table import Cell, Said
 from faultnet.history.items import parted
 from faultnet.history.read import AnyMeter
 from faultnet.model import Model
@@ -23,7 +23,7 @@ NOMINAL = "nominal"
 
 @dataclass(frozen=True)
 class TypedReader:
-    """Reads rows whose columns a model knows. ids: what each column is about, in the model's words.
+    """Reads rows whose columns a model knows. ids: what each column is about, in the model's words, "" of one it does not know.
 
     Events count in the order of the model's file, whatever the order of the columns.
     """
@@ -34,6 +34,8 @@ class TypedReader:
     def said(self, column: int, cell: Cell) -> Hashable:
         """Events, conditions, or the nominal."""
         id_ = self.ids[column]
+        if not id_:
+            return ()
         text = cell.strip() if isinstance(cell, str) else _number(cell)
         if id_ == NOMINAL:
             return _nominal(text)
@@ -41,7 +43,7 @@ class TypedReader:
             return tuple(self._event(id_, item) for item in parted(text))
         return tuple(parse_given(self.model, [f"{id_}={text}"]).items())
 
-    def pattern(self, said: Sequence[Hashable | None]) -> Pattern:
+    def pattern(self, said: Said) -> Pattern:
         """What a row says of its set."""
         told = {id_: own for id_, own in zip(self.ids, said, strict=True) if own is not None}
         nominal = told.pop(NOMINAL, None)
@@ -67,27 +69,23 @@ class TypedReader:
         return event
 
 
-def reader_of(model: Model, columns: Sequence[str]) -> TypedReader:
-    """The reader of a table with these columns. TableProblem names all that the model does not know."""
-    ids: dict[str, str] = {}
-    problems: list[str] = []
-    for name in columns:
-        id_ = _id(model, name)
-        if id_ is None:
+def reader_of(model: Model, columns: Sequence[str], problems: list[str]) -> TypedReader:
+    """The reader of a table with these columns; those that the model does not know are added to the problems."""
+    ids = [_id(model, name) for name in columns]
+    first = {id_: name for id_, name in reversed([*zip(ids, columns, strict=True)])}
+    for id_, name in zip(ids, columns, strict=True):
+        if not id_:
             problems.append(f"column {name}: {_unknown(model, name)}")
-        elif id_ in ids:
-            problems.append(f"column {name}: it says the same as column {ids[id_]}; keep one of them")
-        else:
-            ids[id_] = name
-    if problems:
-        raise TableProblem(*problems)
+        elif first[id_] != name:
+            problems.append(f"column {name}: it says the same as column {first[id_]}; keep one of them")
     return TypedReader(model, tuple(ids))
 
 
-def _id(model: Model, name: str) -> str | None:
+def _id(model: Model, name: str) -> str:
+    """What a column is about, "" of an unknown one."""
     if name == NOMINAL or name in model.conditions or name in model.refusals:
         return name
-    return observation_names(model).get(name)
+    return observation_names(model).get(name, "")
 
 
 def _unknown(model: Model, name: str) -> str:
