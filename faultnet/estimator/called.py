@@ -1,6 +1,6 @@
 """What labels say: which failure modes a component, `component.mode` or "nothing faulty" is about."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from faultnet.case.entry import nearest
 from faultnet.model import ModeId, Model
@@ -11,14 +11,29 @@ NOTHING_FAULTY = ("nothing_faulty", "nothing faulty", "ok")
 Names = dict[str, tuple[ModeId, ...]]
 
 
-def names_of(model: Model, labels: Iterable[object], problems: list[str]) -> Names:
+def called(classes: Iterable[object], causes: Sequence[str] | None, problems: list[str]) -> list[str]:
+    """What classes are called; of numbers, what they stand for. Numbers that stand for nothing are problems."""
+    found = []
+    for each in classes:
+        if isinstance(each, str):
+            found.append(each)
+        elif causes is None:
+            problems.append(f"y: {each}: a number; say with causes, as in causes=sorted(names), what it stands for")
+        elif each in range(len(causes)):
+            found.append(str(causes[int(each)]))  # type: ignore[call-overload]
+        else:
+            problems.append(f"y: {each}: there is no such number in causes, which names {len(causes)}")
+    return found
+
+
+def names_of(model: Model, labels: Iterable[str], problems: list[str]) -> Names:
     """The failure modes that each label is about, in their order.
 
     Labels that the model does not know, or that are about the same, are added to the problems.
     """
     names: Names = {}
     taken: dict[ModeId | None, str] = {}
-    for label in map(str, labels):
+    for label in labels:
         modes = _modes(model, label)
         if modes is None:
             known = [*model.components, *map(str, model.modes), *NOTHING_FAULTY[:1]]

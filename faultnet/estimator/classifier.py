@@ -11,7 +11,7 @@ from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import _check_sample_weight, check_is_fitted, validate_data
 
 from faultnet.cpt import Floats
-from faultnet.estimator.called import Names, names_of
+from faultnet.estimator.called import Names, called, names_of
 from faultnet.estimator.columns import FindingReader, learn_columns
 from faultnet.estimator.forecast import forecast
 from faultnet.estimator.numbers import with_learned_numbers
@@ -38,6 +38,8 @@ class FaultClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]  # 
     that learning starts with: those of the model, or even chances that count for one job a row of a table (so a value
     of a column with k different ones starts with `strength / k`). learn_numbers: whether `fit` learns them at all;
     without, and with an infinite strength, the model is used as it is. n_bins: of a column of numbers, at most.
+    causes: which cause each number in y stands for, from 0, where y holds numbers; parts of scikit-learn that pass on
+    numbers (`cross_val_predict`, voting, stacking) number the names in y in their order, so `sorted(set(y))`.
 
     After `fit`: `classes_` in order, `n_features_in_`, `feature_names_in_` (of a data frame), and `model_`, which
     `diagnose` takes.
@@ -56,11 +58,13 @@ class FaultClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]  # 
         strength: float = 1.0,
         learn_numbers: bool = True,
         n_bins: int = 8,
+        causes: Sequence[str] | None = None,
     ) -> None:
         self.model = model
         self.strength = strength
         self.learn_numbers = learn_numbers
         self.n_bins = n_bins
+        self.causes = causes
 
     def fit(self, X: Any, y: Any, sample_weight: Any = None) -> "FaultClassifier":  # noqa: N803  scikit-learn's names
         """Learn the numbers from rows, ``(n_rows, n_columns)``, and the names of their causes, ``(n_rows,)``.
@@ -119,6 +123,8 @@ class FaultClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]  # 
             raise ValueError(f"strength must be above 0, not {self.strength}")
         if self.n_bins < 2:
             raise ValueError(f"n_bins must be at least 2, not {self.n_bins}")
+        if self.causes is not None and len(set(self.causes)) < len(self.causes):
+            raise ValueError("causes must be different names, one for each number in y")
         if self.model is None and not self._learns:
             raise ValueError("without a model there are no numbers to use as they are: name a model, or let them learn")
 
@@ -138,7 +144,7 @@ class FaultClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]  # 
             named = dict(zip(cells.columns, columns, strict=True))
             return *model_of_one_cause(named, self.classes_.tolist()), FindingReader(columns)
         model = self.model if isinstance(self.model, Model) else load_model(self.model)
-        names = names_of(model, self.classes_.tolist(), problems)
+        names = names_of(model, called(self.classes_.tolist(), self.causes, problems), problems)
         return model, names, reader_of(model, cells.columns, problems)
 
 

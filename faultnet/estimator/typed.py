@@ -23,9 +23,9 @@ NOMINAL = "nominal"
 
 @dataclass(frozen=True)
 class TypedReader:
-    """Reads rows whose columns a model knows. ids: what each column is about, in the model's words, "" of one it does not know.
+    """Reads rows whose columns a model knows; events count in the order of its file, whatever that of the columns.
 
-    Events count in the order of the model's file, whatever the order of the columns.
+    ids: what each column is about, in the model's words, "" of one it does not know.
     """
 
     model: Model
@@ -72,7 +72,7 @@ class TypedReader:
 def reader_of(model: Model, columns: Sequence[str], problems: list[str]) -> TypedReader:
     """The reader of a table with these columns; those that the model does not know are added to the problems."""
     ids = [_id(model, name) for name in columns]
-    first = {id_: name for id_, name in reversed([*zip(ids, columns, strict=True)])}
+    first = dict(reversed([*zip(ids, columns, strict=True)]))
     for id_, name in zip(ids, columns, strict=True):
         if not id_:
             problems.append(f"column {name}: {_unknown(model, name)}")
