@@ -130,7 +130,7 @@ def test_a_cause_is_that_of_the_set_as_it_came_in_whatever_tests_altered() -> No
     for pattern, got in zip(rows.patterns, fitted.predict_proba(table[:12]), strict=True):
         history = aim_at(model, Patterns.of(model.id, [(pattern, 1.0)])).history
         joint = history.expect(history.frame.own).roots.sum(axis=0)
-        assert got == pytest.approx(parts(model, joint, names), abs=2e-6)  # learning leaves out the rarest states
+        assert got == pytest.approx(parts(model, joint, names), abs=1e-5)  # learning leaves out the rarest states
         now = parts(model, model.compiled.engine.belief(pattern.steps(model)).targets, names)
         shifts.append(np.abs(got - now).max())
     assert max(shifts) > 1e-3
