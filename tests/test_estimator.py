@@ -14,6 +14,7 @@ from learners import model_of
 from sklearn.base import clone
 from sklearn.calibration import CalibratedClassifierCV, calibration_curve
 from sklearn.dummy import DummyClassifier
+from sklearn.metrics import log_loss
 from sklearn.model_selection import GridSearchCV, StratifiedKFold, cross_val_predict, cross_val_score
 from sklearn.naive_bayes import CategoricalNB
 from sklearn.pipeline import make_pipeline
@@ -31,6 +32,7 @@ from faultnet.history.items import parted
 from faultnet.history.row import row_of
 from faultnet.learning.prepare import aim_at
 from faultnet.model import Model
+from faultnet.model.chances import SHARES, chances_of, with_chances
 from faultnet.patterns import Pattern, Patterns
 from faultnet.readings import Nominal
 
@@ -98,8 +100,9 @@ def test_with_one_fault_at_a_time_the_chances_are_those_of_diagnose() -> None:
     rows = y != "nothing_faulty"
     table, y = table.drop(columns=[name for name in ALTERING if name in table])[rows], y[rows]
     fitted = FaultClassifier(alone, learn_numbers=False).fit(table, y)
-    for number in table.index[:6]:
-        told = diagnose(alone, case_of(alone, table.loc[number]), n_draws=2).faults
+    for number in table.index[:4]:
+        with np.errstate(all="ignore"):  # intervals have no second faults to be drawn around; nobody looks at them here
+            told = diagnose(alone, case_of(alone, table.loc[number]), n_draws=2).faults
         faulty = {name: sum(f.probability for f in told if (f.component, f.mode != "ok") == (name, True)) for name in y}
         chances = np.array([faulty[name] for name in fitted.classes_])
         got = fitted.predict_proba(table.loc[[number]])[0]
@@ -385,6 +388,19 @@ def test_it_can_be_cloned_pickled_and_searched_over() -> None:
     numbers = np.column_stack([np.arange(60) % 7, np.arange(60) % 3]).astype(float)
     grid = GridSearchCV(make_pipeline(FunctionTransformer(), FaultClassifier()), {"faultclassifier__n_bins": [2, 3]})
     assert grid.fit(numbers, np.arange(60) % 3).best_params_ == {"faultclassifier__n_bins": 3}
+
+
+def test_learning_mends_a_model_whose_shares_are_wrong() -> None:
+    table, y = jobs(200)
+    shares = next(each for each in chances_of(backlight()) if each.id == SHARES)
+    wrong = with_chances(backlight(), [replace(shares, means=shares.means[::-1])], "backlight@wrong")
+    half = np.arange(len(y)) % 2 == 0
+    losses = [
+        log_loss(y[~half], FaultClassifier(wrong, strength=s).fit(table[half], y[half]).predict_proba(table[~half]))
+        for s in (np.inf, 1.0)
+    ]
+    print(losses)
+    assert losses[1] < losses[0] - 0.2
 
 
 def test_scores_beat_the_shares_alone_and_calibration_runs() -> None:
