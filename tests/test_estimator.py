@@ -4,6 +4,7 @@ import pickle
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ import pandas as pd
 import pytest
 from histories import backlight, made_up
 from learners import model_of
+from networks import import_published
 from sklearn.base import clone
 from sklearn.calibration import CalibratedClassifierCV, calibration_curve
 from sklearn.dummy import DummyClassifier
@@ -24,7 +26,7 @@ from small_models import TINY, of_one_part
 
 from faultnet import Case, FaultClassifier, diagnose, parse_events
 from faultnet.case import believe
-from faultnet.errors import TableProblem
+from faultnet.errors import TableProblem, UsageProblem
 from faultnet.estimator.columns import Numbers, Words, learn_columns
 from faultnet.estimator.forecast import forecast
 from faultnet.estimator.table import Cells, Rows, read_rows
@@ -303,6 +305,23 @@ def test_one_class_alone_is_certain() -> None:
     assert with_model.predict_proba(pd.DataFrame({"look": ["lit"]})).tolist() == [[1.0]]
 
 
+# -- an imported network ---------------------------------------------------------------------------------------------
+
+
+def test_an_imported_network_is_read_learned_and_asked_alike(tmp_path: Path) -> None:
+    """The network of Lauritzen & Spiegelhalter 1988, whose parts can be faulty together."""
+    _, model = import_published("asia", tmp_path)
+    names, cells = ["bronc", "lung", "tub"], {"xray": ["yes", "no", None] * 10, "smoke": ["yes", None, "no"] * 10}
+    table = pd.DataFrame(cells)
+    as_is = FaultClassifier(model, learn_numbers=False).fit(table, names * 10)
+    for number in range(3):
+        texts = [f"{name}={own[number]}" for name, own in cells.items() if own[number]]
+        joint = believe(model, Case(parse_events(model, texts))).targets
+        assert as_is.predict_proba(table)[number] == pytest.approx(parts(model, joint, names), abs=1e-12)
+    learned = FaultClassifier(model).fit(table, names * 10)
+    assert log_loss(names * 10, learned.predict_proba(table)) < log_loss(names * 10, as_is.predict_proba(table)) - 0.2
+
+
 # -- what goes wrong -------------------------------------------------------------------------------------------------
 
 
@@ -334,7 +353,7 @@ def test_everything_wrong_is_named_at_once() -> None:
         "row j2, column nominal: many is no voltage",
         "row j3, column sound: sound=presnt: unknown state",
         "row j3, column age_band: age_band=ancient: unknown state",
-        "row j3, column nominal: -3.0 is no voltage",
+        "row j3, column nominal: -3 is no voltage",
     ]
     assert [start for start in wanted if not any(line.startswith(start) for line in told)] == []
     assert len(told) == len(wanted)
@@ -372,6 +391,12 @@ def test_rows_that_the_model_holds_impossible_are_named() -> None:
         forecast(never, rows, ["a", "b", "c"])
 
 
+def test_too_many_parts_at_once_are_refused_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("faultnet.model.named.MOST_STATES", 11)
+    with pytest.raises(UsageProblem, match="tiny has 12 joint states"):
+        FaultClassifier(model_of(TINY)).fit(pd.DataFrame({"look": ["dark"]}), ["lamp"])
+
+
 def _certain(model: Model, observation: str) -> Any:
     seen = model.observations[observation]
     return replace(seen, table=tuple(replace(row, probabilities=(1.0, 0.0)) for row in seen.table))
@@ -399,7 +424,6 @@ def test_learning_mends_a_model_whose_shares_are_wrong() -> None:
         log_loss(y[~half], FaultClassifier(wrong, strength=s).fit(table[half], y[half]).predict_proba(table[~half]))
         for s in (np.inf, 1.0)
     ]
-    print(losses)
     assert losses[1] < losses[0] - 0.2
 
 
@@ -416,5 +440,5 @@ def test_scores_beat_the_shares_alone_and_calibration_runs() -> None:
     strips = chances[:, sorted(set(y)).index("strips")]
     shares, means = calibration_curve(y == "strips", strips, n_bins=5)
     assert np.corrcoef(shares, means)[0, 1] > 0.8
-    calibrated = CalibratedClassifierCV(as_is, cv=split).fit(table, y)
+    calibrated = CalibratedClassifierCV(FaultClassifier("backlight", learn_numbers=False), cv=split).fit(table, y)
     assert calibrated.predict_proba(table[:20]).sum(axis=1) == pytest.approx(np.ones(20))

@@ -41,6 +41,9 @@ class FaultClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]  # 
     causes: which cause each number in y stands for, from 0, where y holds numbers; parts of scikit-learn that pass on
     numbers (`cross_val_predict`, voting, stacking) number the names in y in their order, so `sorted(set(y))`.
 
+    Blanks say nothing, so a shop that writes down what was odd and leaves out what was normal teaches it to expect too
+    much of the odd; `faultnet.learn` learns from blanks as well.
+
     After `fit`: `classes_` in order, `n_features_in_`, `feature_names_in_` (of a data frame), and `model_`, which
     `diagnose` takes.
 

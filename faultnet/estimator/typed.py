@@ -6,6 +6,8 @@ from functools import cached_property
 from math import isfinite
 from numbers import Real
 
+import numpy as np
+
 from faultnet.case import Case, Event, RepairOutcome
 from faultnet.case.entry import component_names, nearest, observation_names, parse_event, parse_given, repair_names
 from faultnet.case.sequence import sequence_of
@@ -71,14 +73,15 @@ class TypedReader:
 
 def reader_of(model: Model, columns: Sequence[str], problems: list[str]) -> TypedReader:
     """The reader of a table with these columns; those that the model does not know are added to the problems."""
-    ids = [_id(model, name) for name in columns]
-    first = dict(reversed([*zip(ids, columns, strict=True)]))
+    ids = tuple(_id(model, name) for name in columns)
+    first: dict[str, str] = {}
     for id_, name in zip(ids, columns, strict=True):
         if not id_:
             problems.append(f"column {name}: {_unknown(model, name)}")
-        elif first[id_] != name:
+        elif id_ in first:
             problems.append(f"column {name}: it says the same as column {first[id_]}; keep one of them")
-    return TypedReader(model, tuple(ids))
+        first.setdefault(id_, name)
+    return TypedReader(model, ids)
 
 
 def _id(model: Model, name: str) -> str:
@@ -100,7 +103,7 @@ def _unknown(model: Model, name: str) -> str:
 def _number(cell: object) -> str:
     """A number as it can be typed."""
     if isinstance(cell, Real) and not isinstance(cell, bool):
-        return repr(float(cell))
+        return np.format_float_positional(float(cell), trim="-")
     return str(cell)
 
 

@@ -7,10 +7,12 @@ is forecast of them is one and the same distribution.
 
 from collections.abc import Mapping
 from dataclasses import replace
+from math import prod
 
 import numpy as np
 
 from faultnet.cpt import Table
+from faultnet.errors import UsageProblem
 from faultnet.model.faults import mode_indicator
 from faultnet.model.model import Model
 from faultnet.model.nodes import ModeId, Observation
@@ -23,11 +25,21 @@ NO_NAME = "no name"
 """The leaf's last state: something that none of the names is about."""
 
 
+MOST_STATES = 2**18
+"""Joint states of the components that names can be told from."""
+
+
 def with_names(model: Model, names: Mapping[str, tuple[ModeId, ...]]) -> Model:
     """The model with a leaf that says by which of these names somebody who knows called the cause.
 
     names: the failure modes that each name is for, none for that nothing is faulty. No mode is in two of them.
+    UsageProblem: too many components can be faulty at once.
     """
+    if (n_joint := prod(len(component.states) for component in model.components.values())) > MOST_STATES:
+        raise UsageProblem(
+            f"{model.id} has {n_joint} joint states of its components, and causes are named in at most {MOST_STATES}. "
+            "Make a model whose components are those that are told apart."
+        )
     leaf = Observation(
         id=NAMED,
         label=NAMED,
