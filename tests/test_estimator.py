@@ -376,6 +376,8 @@ def test_words_for_parameters_out_of_range_and_tables_without_names() -> None:
     twice = pd.DataFrame({"torch": ["image_seen"], "flashlight": ["image_seen"]})
     with pytest.raises(TableProblem, match="column flashlight: it says the same as column torch"):
         FaultClassifier("backlight").fit(twice, ["strips"])
+    with pytest.raises(TableProblem, match=r"row 1, column v: .* is no text and no number"):
+        FaultClassifier().fit(pd.DataFrame({"v": [1.0, {"a": 1}]}), y)
     with pytest.raises(TableProblem, match="row 1, column v: 'x' is no number"):
         FaultClassifier().fit(pd.DataFrame({"v": [1.0, 2.0]}), y).predict(pd.DataFrame({"v": [1, "x"]}))
 

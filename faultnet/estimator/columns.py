@@ -92,11 +92,12 @@ def learn_columns(cells: Cells, weights: Floats, n_bins: int, categories: Collec
     found: list[Column] = []
     for number, name in enumerate(cells.columns):
         rows = counting & is_told[:, number]
-        values = [value for value in cells.values[rows, number].tolist() if isinstance(value, Hashable)]
+        values = cells.values[rows, number].tolist()
         if values and name not in categories and all(map(_is_number, values)):
             found.append(Numbers(_cuts(np.array(values, dtype=float), weights[rows], n_bins)))
         else:
-            listed = sorted(set(values), key=lambda value: (type(value).__name__, str(value)))
+            different = {value for value in values if isinstance(value, Hashable)}
+            listed = sorted(different, key=lambda value: (type(value).__name__, str(value)))
             found.append(Words({value: n for n, value in enumerate(listed)}))
     return tuple(found)
 

@@ -22,9 +22,9 @@ Cell = Hashable
 
 @dataclass(frozen=True, eq=False)
 class Cells:
-    """columns: their names; rows: what each is called in messages.
+    """The cells of a table. values: ``(n_rows, n_columns)``, None where nobody looked.
 
-    values: ``(n_rows, n_columns)``, None where nobody looked.
+    columns: their names; rows: what each is called in messages.
     """
 
     columns: tuple[str, ...]

@@ -24,7 +24,6 @@ NAMED = "named cause"
 NO_NAME = "no name"
 """The leaf's last state: something that none of the names is about."""
 
-
 MOST_STATES = 2**18
 """Joint states of the components that names can be told from."""
 
