@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from faultnet.case import Case, parse_events
     from faultnet.counting import count_patterns
     from faultnet.diagnosis import Diagnosis, diagnose
+    from faultnet.estimator import FaultClassifier
     from faultnet.files import list_models, load_model
     from faultnet.learning.learn import Learned, learn
     from faultnet.model import BenchState, Model
@@ -34,6 +35,7 @@ _HOMES = {
     "Case": "faultnet.case",
     "Comebacks": "faultnet.analysis.comebacks",
     "Diagnosis": "faultnet.diagnosis",
+    "FaultClassifier": "faultnet.estimator",
     "InService": "faultnet.analysis.in_service",
     "Learned": "faultnet.learning.learn",
     "Model": "faultnet.model",
@@ -62,6 +64,7 @@ __all__ = [
     "Case",
     "Comebacks",
     "Diagnosis",
+    "FaultClassifier",
     "InService",
     "Learned",
     "Model",

@@ -2,6 +2,7 @@
 
 FaultnetError               1  unexpected
 ├── UsageProblem            2  a bad name or value typed by the user
+│   └── TableProblem           ... cells, columns or labels of a table passed from Python
 ├── FileProblem             3  a bad model or data file
 │   └── PlacedProblem          ... every problem with its place in the file
 │       ├── ModelProblem           ... a model file
@@ -29,6 +30,10 @@ class UsageProblem(FaultnetError):
     def __init__(self, *problems: str) -> None:
         self.problems = problems
         super().__init__("\n".join(problems))
+
+
+class TableProblem(UsageProblem, ValueError):
+    """Cells, columns or labels of a table that nobody can read, all of them; a ValueError, as scikit-learn has it."""
 
 
 class FileProblem(FaultnetError):

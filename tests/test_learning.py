@@ -123,6 +123,16 @@ def test_rare_worlds_that_are_left_out_do_not_matter(events: list[str]) -> None:
     assert aim.history.expect(aim.frame.own).log_evidence[0] == pytest.approx(expected, abs=1e-3)
 
 
+@pytest.mark.parametrize("event", ["open_voltage=0.3@not_showing", "open_voltage=40@unknown"])
+def test_worlds_that_differ_in_what_a_healthy_set_shows_stay_apart(event: str) -> None:
+    """How far a healthy driver goes hangs on its policy, also where the faulty one of this world shows the same."""
+    model = load_model("backlight@0")
+    told = pattern(model, [event])
+    aim = aim_of(model, (told, 1))
+    found = aim.history.expect(aim.frame.own).log_evidence[0]
+    assert found == pytest.approx(log_evidence(model, told), abs=1e-5)  # rare worlds are left out
+
+
 def test_focusing_changes_little() -> None:
     model = load_model("backlight@0")
     jobs = [pattern(model, events) for events in (BACKLIGHT_EVENTS[:8], BACKLIGHT_EVENTS[5:9], BACKLIGHT_EVENTS[2:])]

@@ -63,16 +63,19 @@ class Classes:
         return summed(self.label, part_chances * prior[self.root_of], self.n_classes)
 
 
-def classes_of(layout: Layout, group: Group, looked_at: Collection[int], kept: Ints) -> Classes:
+def classes_of(
+    layout: Layout, group: Group, looked_at: Collection[int], doubtful: Collection[int], kept: Ints
+) -> Classes:
     """The classes for patterns of a group.
 
-    looked_at: numbers of the nodes that evidence is about, what they show of a healthy set included; kept: the root
-    states that matter, in ascending order.
+    looked_at: numbers of the nodes that evidence is about; doubtful: of those that were seen while the symptom may not
+    have shown, so that what they show of a healthy set counts as well; kept: the root states that matter, in ascending
+    order.
     """
     standings = _standings(layout, group)
     reached = _reachable(layout, kept, group.changed)
-    leaves = [n for n in looked_at if layout.sides_of_leaf[n] <= group.sides]
-    names = _named_worlds(layout, leaves, group.changed, standings, reached)
+    leaves, healthy = ([n for n in nodes if layout.sides_of_leaf[n] <= group.sides] for nodes in (looked_at, doubtful))
+    names = _named_worlds(layout, leaves, healthy, group.changed, standings, reached)
     names = names[:, np.searchsorted(reached, kept)]
     _, first, label = np.unique(names, return_index=True, return_inverse=True)
     label = label.reshape(-1)
@@ -109,7 +112,12 @@ def _reachable(layout: Layout, kept: Ints, changed: Collection[int]) -> Ints:
 
 
 def _named_worlds(
-    layout: Layout, leaves: Collection[int], changed: Collection[int], standings: Ints, reached: Ints
+    layout: Layout,
+    leaves: Collection[int],
+    healthy: Collection[int],
+    changed: Collection[int],
+    standings: Ints,
+    reached: Ints,
 ) -> Ints:
     """A name for every world, the same where nothing tells two apart, now or after any change: partition refinement.
 
@@ -119,6 +127,9 @@ def _named_worlds(
     where = np.ix_(standings, reached)
     for leaf in leaves:
         names = _mixed(names, layout.row_of[leaf][where].astype(np.uint64))
+    for leaf in healthy:
+        of_healthy = np.ix_(standings, reached // layout.n_joint * layout.n_joint)
+        names = _mixed(names, layout.row_of[leaf][of_healthy].astype(np.uint64))
     for component in changed:
         size, stride = layout.engine.axes.target_sizes[component], int(layout.strides[component])
         names = _mixed(names, ((reached // stride) % size).astype(np.uint64)[None])

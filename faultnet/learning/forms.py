@@ -168,12 +168,13 @@ def forms_of(
     rare = RARE_OF_MANY if program.n_patterns > MANY else RARE
     kept = np.flatnonzero(prior > rare * prior.sum())
     looked_at = sorted({node for seen in program.seen for node in seen.sight.nodes})
+    doubtful = sorted({node for seen in program.seen if seen.sight.with_healthy for node in seen.sight.nodes})
     parts = [(group.given_of(free), group.sides, group.changed) for group in program.groups]
     group_of = dict(zip(parts, program.groups, strict=True))
     numbers: dict[tuple[_Part, tuple[int, ...]], int] = {}
     form_of = [numbers.setdefault((parts[s.group], s.kinds), len(numbers)) for s in program.shapes]
     with ThreadPoolExecutor(n_threads := cpu_count() or 1) as pool:
-        made = pool.map(lambda part: classes_of(program.layout, group_of[part], looked_at, kept), group_of)
+        made = pool.map(lambda part: classes_of(program.layout, group_of[part], looked_at, doubtful, kept), group_of)
         by_part = dict(zip(group_of, made, strict=True))
         masses = {
             part: by_part[part].masses(by_part[part].part_chances(own), prior)

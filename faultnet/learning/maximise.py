@@ -168,7 +168,8 @@ class Aim:
         """Leaves whose rows can be learned."""
         network = self.history.layout.engine.network
         if self.model.is_imported:
-            return frozenset(leaf for leaf in self.history.layout.engine.leaves if not network[leaf].is_rule)
+            leaves, tables = self.history.layout.engine.leaves, self.model.tables or {}
+            return frozenset(leaf for leaf in leaves if leaf in tables and not network[leaf].is_rule)
         return frozenset(self.model.observations) - self.fixed
 
     @property

@@ -13,6 +13,7 @@ from faultnet.model.faults import mode_indicator
 from faultnet.model.graph import Odds, build_network
 from faultnet.model.imported import imported_network
 from faultnet.model.model import Model
+from faultnet.model.named import with_named_leaf
 from faultnet.model.priors import solve_root_odds
 from faultnet.network import Network
 
@@ -71,9 +72,9 @@ def compile_model(model: Model) -> Compiled:
     ValueError: an imported network that is too large for both engines.
     """
     if model.is_imported:
-        network = imported_network(model)
+        network = with_named_leaf(model, imported_network(model))
         return Compiled(model, network, compile_engine(network, tuple(model.components), model.engine), {})
     known = model.root_odds
     odds = solve_root_odds(model) if known is None else dict(zip(model.modes, known, strict=True))
-    network = build_network(model, odds)
+    network = with_named_leaf(model, build_network(model, odds))
     return Compiled(model, network, compile_engine(network, tuple(model.components), model.engine), odds)

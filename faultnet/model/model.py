@@ -39,6 +39,7 @@ class Model:
     engine: which exact engine to compile, `auto`, `table` or `tree`.
     tables: of an imported network the tables of all its nodes, used as they are; None in a model of our own. also_seen:
     its components and rails as observations, since it may be told of any node.
+    names: by which names somebody who knows calls the cause, where jobs come with such names (`named`).
     jobs_behind: how many past jobs are behind each of its numbers (`chances.Chances`), none of one as written.
     pooled: shares of groups of jobs besides the shop's; shares_of: the group whose shares these are, "" for the
     whole shop's.
@@ -73,6 +74,7 @@ class Model:
     engine: str = "auto"
     tables: Mapping[str, tuple[tuple[float, ...], ...]] | None = None
     also_seen: Mapping[str, Observation] = field(default_factory=dict)
+    names: Mapping[str, tuple[ModeId, ...]] = field(default_factory=dict)
     jobs_behind: Mapping[str, float] = field(default_factory=dict)
     pooled: "Pooled | None" = None
     shares_of: str = ""
