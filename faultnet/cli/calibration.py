@@ -2,23 +2,25 @@
 
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass
 from math import exp, isfinite
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from faultnet.analysis.calibration import FEWEST_JUDGED, WAYS, Calibration
 from faultnet.analysis.judged import FEW, Judged, OfPart, Scores
-from faultnet.cli.calibration_json import as_document, as_rows
+from faultnet.cli.calibration_json import as_document
 from faultnet.cli.progress import counted
 from faultnet.cli.reliability import diagram_lines, of_causes, of_repairs
-from faultnet.cli.terminal import bold, note, table, wrapped
+from faultnet.cli.shown import Shown
+from faultnet.cli.terminal import bold, table, wrapped
 from faultnet.cli.workshop import workshop_of
 from faultnet.model import Model
-from faultnet.sheets.write import checked_suffix, write_table
 from faultnet.statistics.scores import Parts, Score
 from faultnet.statistics.worsening import FALSE_ALARMS, Watch
 from faultnet.words import fixed, percent
 from faultnet.workshop.calibrating import Wanted, calibrate
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 INVENTED = "This shop is invented: most of its panel codes are those of made-up jobs."
 
@@ -32,44 +34,23 @@ _SHORT = {
 _OUTSIDE_STANDARD = 2.0
 
 
-@dataclass(frozen=True)
-class Shown:
-    """How to show it: rows and diagrams into files, and the answer as JSON."""
-
-    out: Path | None = None
-    plot: Path | None = None
-    as_json: bool = False
-
-
 def show_calibration(wanted: Wanted, shown: Shown, *, db: str, shop: str) -> None:
     """Judge, write files, and print."""
-    if shown.out is not None:
-        checked_suffix(shown.out)
-    if shown.plot is not None:
-        from faultnet.plots.figure import check_name
-
-        check_name(shown.plot)
+    shown.check()
     workshop = workshop_of(db, shop)
     with counted("learning, then judging", "rounds") as told:
         found = calibrate(workshop, wanted, lambda _what, n: told(n))
-    _write(found, shown)
+    shown.write(found.to_frame(), lambda: _figure(found))
     if shown.as_json:
         print(json.dumps(as_document(found), indent=2))
     else:
         print("\n".join(_text(found, workshop.load_model(wanted.model))))
 
 
-def _write(found: Calibration, shown: Shown) -> None:
-    if shown.out is not None:
-        columns, rows = as_rows(found.to_frame())
-        n_rows = write_table(shown.out, columns, rows)
-        note(f"{n_rows} bins written to {shown.out}")
-    if shown.plot is not None:
-        from faultnet.plots.figure import save
-        from faultnet.plots.reliability import draw_reliability
+def _figure(found: Calibration) -> "Figure":
+    from faultnet.plots.reliability import draw_reliability
 
-        save(draw_reliability(found), shown.plot)
-        note(f"diagrams drawn in {shown.plot}")
+    return draw_reliability(found)
 
 
 def _text(found: Calibration, model: Model) -> Iterator[str]:

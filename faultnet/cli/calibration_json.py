@@ -1,17 +1,13 @@
-"""The answer of `faultnet calibration` as JSON and as rows of text."""
+"""The answer of `faultnet calibration` as JSON."""
 
-from collections.abc import Iterator, Mapping
 from dataclasses import asdict
-from math import isfinite
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from faultnet.analysis.calibration import Calibration
 from faultnet.analysis.judged import Judged
+from faultnet.cli.shown import plain
 from faultnet.statistics.reliability import Diagram
 from faultnet.statistics.scores import Parts
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 SCHEMA_VERSION = 1
 
@@ -29,14 +25,8 @@ def as_document(found: Calibration) -> dict[str, Any]:
         "repairs": _judged(found.repairs),
         "causes": None if found.causes is None else _judged(found.causes),
     }
-    plain: dict[str, Any] = _plain(document)
-    return plain
-
-
-def as_rows(frame: "pd.DataFrame") -> tuple[list[str], Iterator[Mapping[str, str]]]:
-    """The columns of a frame, and its rows as text."""
-    columns = [str(column) for column in frame.columns]
-    return columns, ({str(name): str(value) for name, value in row.items()} for row in frame.to_dict("records"))
+    told: dict[str, Any] = plain(document)
+    return told
 
 
 def _judged(judged: Judged) -> dict[str, Any]:
@@ -60,13 +50,3 @@ def _diagram(shown: Diagram) -> dict[str, Any]:
 
 def _parts(own: Parts) -> dict[str, Any]:
     return {**asdict(own), "score": own.score, "skill": own.skill}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, Mapping):
-        return {name: _plain(each) for name, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(each) for each in value]
-    if isinstance(value, float) and not isfinite(value):
-        return None
-    return value

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 
 from faultnet.analysis.comebacks import Comebacks, Lasting
-from faultnet.analysis.values import FEW_JOBS, FEWEST_OF_SOMEBODY
-from faultnet.cli.shares import in_brackets, told
+from faultnet.analysis.values import FEW_JOBS
+from faultnet.cli.shares import hidden, in_brackets, told
 from faultnet.cli.terminal import bold, table, wrapped
 from faultnet.counting.returns import SEVERAL
 from faultnet.jobs.closing import PART_SOURCES
@@ -51,13 +51,7 @@ def _beneath(found: Comebacks) -> Iterator[str]:
         yield _shape(weibull)
     if any(each.is_few for each in found.groups):
         yield f"few: fewer than {FEW_JOBS} sets."
-    if found.n_hidden:
-        yield (
-            f"{found.n_hidden} people with fewer than {FEWEST_OF_SOMEBODY} sets are not shown: chance would be taken "
-            "for skill."
-        )
-    if "technician" in found.by:
-        yield "Who gets which sets is not chance: these shares say nothing of how well somebody works."
+    yield from hidden(found.n_hidden, found.by)
 
 
 def _shape(weibull: Weibull) -> str:

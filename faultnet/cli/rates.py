@@ -2,29 +2,27 @@
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
-from math import isfinite
-from pathlib import Path
-from typing import Any
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from faultnet.analysis.comebacks import Comebacks
 from faultnet.analysis.in_service import Occurrence
 from faultnet.analysis.rates import Rates, Share
 from faultnet.analysis.targets import COMPONENT, MODE, NOTHING, SEVERAL
 from faultnet.analysis.trends import Trend
-from faultnet.analysis.values import FEW_JOBS, FEWEST_OF_SOMEBODY
+from faultnet.analysis.values import FEW_JOBS
 from faultnet.cli.comebacks import comebacks_text
 from faultnet.cli.progress import counted
-from faultnet.cli.shares import in_brackets, told
-from faultnet.cli.terminal import bold, columns, note, table, wrapped, wrapped_table
+from faultnet.cli.shares import hidden, in_brackets, told
+from faultnet.cli.shown import Shown, of_fields, plain
+from faultnet.cli.terminal import bold, columns, table, wrapped, wrapped_table
 from faultnet.cli.workshop import workshop_of
 from faultnet.model import Model
-from faultnet.sheets.write import checked_suffix, write_frame
 from faultnet.statistics.estimate import Estimate
 from faultnet.words import percent
 from faultnet.workshop.rating import LEARNED_HERE, Wanted, rate
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 SCHEMA_VERSION = 1
 
@@ -35,73 +33,26 @@ MOST_NAMES = 4
 """Names told of by group, unless all are asked for."""
 
 
-@dataclass(frozen=True)
-class Shown:
-    """How to show it: rows and a plot into files, the answer as JSON, or all of it as text."""
-
-    out: Path | None = None
-    plot: Path | None = None
-    as_json: bool = False
-    full: bool = False
-
-
 def show_rates(wanted: Wanted, shown: Shown, *, db: str, shop: str) -> None:
     """Count, weigh, write files, and print."""
-    if shown.out is not None:
-        checked_suffix(shown.out)
-    if shown.plot is not None:
-        from faultnet.plots.figure import check_name
-
-        check_name(shown.plot)
+    shown.check()
     workshop = workshop_of(db, shop)
     with counted("counting", "rounds") as told_:
         found = rate(workshop, wanted, lambda _what, n: told_(n))
     model = workshop.load_model(found.model.partition("@")[0])
-    if shown.out is not None:
-        note(f"{write_frame(shown.out, found.to_frame())} rows written to {shown.out}")
-    if shown.plot is not None:
-        _plot(found, model, shown.plot)
+    shown.write(found.to_frame(), lambda: _figure(found, model))
     if shown.as_json:
-        print(json.dumps(as_document(found), indent=2))
+        print(json.dumps(plain({"schema_version": SCHEMA_VERSION, **of_fields(found)}), indent=2))
     elif isinstance(found, Comebacks):
         print("\n".join(comebacks_text(found)))
     else:
         print("\n".join(rates_text(found, model, full=shown.full)))
 
 
-def _plot(found: Rates | Comebacks, model: Model, file: Path) -> None:
-    from faultnet.plots.figure import save
+def _figure(found: Rates | Comebacks, model: Model) -> "Figure":
     from faultnet.plots.rates import draw_comebacks, draw_rates
 
-    words = words_for(found, model) if isinstance(found, Rates) else {}
-    figure = draw_comebacks(found) if isinstance(found, Comebacks) else draw_rates(found, words)
-    save(figure, file)
-    note(f"drawn in {file}")
-
-
-def as_document(found: Rates | Comebacks) -> Any:
-    """Everything as plain values, for JSON."""
-    return _plain({"schema_version": SCHEMA_VERSION, **_fields(found)})
-
-
-def _fields(value: Any) -> dict[str, Any]:
-    """The fields of a result, and what follows from them."""
-    told_ = {each.name: getattr(value, each.name) for each in fields(value)}
-    return {**told_, **({"is_few": value.is_few} if hasattr(value, "is_few") else {})}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, Estimate):
-        return dict(zip(("value", "low", "high"), map(_plain, value), strict=True))
-    if isinstance(value, np.ndarray):
-        return _plain(value.tolist())
-    if isinstance(value, Mapping):
-        return {name: _plain(each) for name, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(each) for each in value]
-    if is_dataclass(value):
-        return _plain(_fields(value))
-    return None if isinstance(value, float) and not isfinite(value) else value
+    return draw_comebacks(found) if isinstance(found, Comebacks) else draw_rates(found, words_for(found, model))
 
 
 def rates_text(rates: Rates, model: Model, *, full: bool) -> Iterator[str]:
@@ -260,10 +211,4 @@ def _beneath(rates: Rates) -> Iterator[str]:
         yield f"left out of what was weighed, {n:,}: {why}"
     if any(share.is_few for share in rates.shares):
         yield f"*: fewer than {FEW_JOBS} jobs; by themselves these say little, so read the pooled share."
-    if rates.n_hidden:
-        yield (
-            f"{rates.n_hidden} people with fewer than {FEWEST_OF_SOMEBODY} jobs are not shown: chance would be taken "
-            "for skill."
-        )
-    if "technician" in rates.by:
-        yield "Who gets which sets is not chance: these shares say nothing of how well somebody works."
+    yield from hidden(rates.n_hidden, rates.by)

@@ -1,5 +1,8 @@
 """Shares and other estimates as text."""
 
+from collections.abc import Collection, Iterator
+
+from faultnet.analysis.values import FEWEST_OF_SOMEBODY
 from faultnet.statistics.estimate import Estimate
 
 
@@ -21,3 +24,11 @@ def in_brackets(estimate: Estimate, digits: int) -> str:
     """A number with its interval: "1.31 (1.12 to 1.54)"."""
     value, low, high = (f"{each:,.{digits}f}" for each in estimate)
     return f"{value} ({low} to {high})"
+
+
+def hidden(n_people: int, by: Collection[str]) -> Iterator[str]:
+    """What to know where people were told apart, and how many of them are not shown."""
+    if n_people:
+        yield f"{n_people} people with fewer than {FEWEST_OF_SOMEBODY} sets are not shown: chance would be taken for skill."
+    if "technician" in by:
+        yield "Who gets which sets is not chance: this says nothing of how well somebody works."

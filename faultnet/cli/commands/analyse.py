@@ -35,7 +35,8 @@ def calibration(
 
     Numbers are learned from the jobs before, never from those judged; a named version (backlight@0) is used as it is.
     """
-    from faultnet.cli.calibration import Shown, show_calibration
+    from faultnet.cli.calibration import show_calibration
+    from faultnet.cli.shown import Shown
     from faultnet.workshop.calibrating import Wanted
 
     wanted = Wanted(model, since, tuple(from_ or ()), seed)
@@ -83,7 +84,8 @@ def rates(
 
     Labels are counted, and jobs weighed by all that is written of each. At least 10 ended jobs are needed.
     """
-    from faultnet.cli.rates import Shown, show_rates
+    from faultnet.cli.rates import show_rates
+    from faultnet.cli.shown import Shown
     from faultnet.workshop.rating import Wanted
 
     columns = tuple(filter(None, (each.strip() for each in by.split(","))))
