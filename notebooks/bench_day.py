@@ -64,9 +64,8 @@ print(tests[["test", "gain_repair_bits", "cost", "hazard", "waits_for"]].head(8)
 advised = next(test for test in ranking.tests if test.test == ranking.advice.id)
 print(f"{advised.label}: {ranking.advice.why}\n")
 for outcome in advised.outcomes:
-    print(
-        f"  {outcome.state:20}{outcome.chance:5.0%}  then likeliest: {outcome.leading_fault} {outcome.probability:.0%}"
-    )
+    then = f"{outcome.leading_fault} {outcome.probability:.0%}"
+    print(f"  {outcome.state:20}{outcome.chance:5.0%}  then likeliest: {then}")
 
 # %% [markdown]
 # ## Before the power comes on
@@ -126,7 +125,8 @@ SVG(network_picture(model, diagnosis, measured))
 # %%
 plan = make_plan(model, measured, tests=["visual", "strip_tester", "feed_rail"], settings=trained, keep_comparing=None)
 print(
-    f"expected cost {plan.cost.upper:.2f} (none costs less than {plan.cost.lower:.2f}); sent back: {plan.giving_up:.2f}"
+    f"expected cost {plan.cost.upper:.2f} (none costs less than {plan.cost.lower:.2f}); "
+    f"sent back now: {plan.giving_up:.2f}"
 )
 SVG(plan_picture(model, plan))
 
@@ -136,9 +136,8 @@ SVG(plan_picture(model, plan))
 
 # %%
 for repair in rank_repairs(model, measured, settings=trained)[:4]:
-    print(
-        f"{repair.repair:18} cures {repair.cures:4.0%}  costs {repair.cost:6.2f}  {repair.held_because or 'possible'}"
-    )
+    held = repair.held_because or "possible"
+    print(f"{repair.repair:18} cures {repair.cures:4.0%}  costs {repair.cost:6.2f}  {held}")
 
 # %% [markdown]
 # ## A repair that does not help

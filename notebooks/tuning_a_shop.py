@@ -84,7 +84,8 @@ SVG(shift_picture(model, shares.before, shares.after))
 
 # %% [markdown]
 # Everything else, the largest moves first. `jobs` are those behind a number; `strength_jobs` is how many jobs that
-# tell everything would be as sure, and is often far lower, since a job rarely tells the whole truth.
+# tell everything would be as sure, and is often far lower, since a job rarely tells the whole truth. `row.sound.0` is
+# the first row of that table in the model file, counted from 0.
 
 # %%
 numbers = learned.to_frame()
@@ -107,16 +108,12 @@ one_each = numbers.drop_duplicates("number")
 print(one_each["why_not"].replace("", "learned").value_counts().to_string())
 print("\nMoved most of those not called learned:")
 doubtful = numbers[numbers["why_not"] != ""].sort_values("moved", ascending=False).drop_duplicates("number")
-print(
-    doubtful[["number", "state", "before", "after", "low", "high", "jobs", "why_not"]]
-    .head(6)
-    .round(2)
-    .to_string(index=False)
-)
+columns = ["number", "state", "before", "after", "low", "high", "jobs", "why_not"]
+print(doubtful[columns].head(6).round(2).to_string(index=False))
 
 # %% [markdown]
-# Read one line of it aloud: "two jobs say it is twice as frequent, give or take everything". The interval says so,
-# too.
+# Read one line of it aloud: so many jobs moved this number from here to there, and it may lie anywhere from `low` to
+# `high`.
 #
 # **Blanks.** A shop leaves out what was normal. Of what nearly every job looks at, learning also learns how often a
 # normal result is written down, and how often another. Where the two differ, a blank is evidence; of everything
@@ -143,7 +140,7 @@ SVG(shift_picture(model, before, after))
 #
 # ## Does the advice change?
 #
-# That is what counts at the bench. Three sets, at different moments of a job; the same advice by both numbers is the
+# That is what counts at the bench. The same set at four moments of a job; the same advice by both numbers is the
 # usual answer, and a good one: what is advised hangs on minutes, hazards and the trade's order as well.
 
 # %%
@@ -194,9 +191,9 @@ for group in ("marten", "otter"):
     print(f"{group:8}", ", ".join(f"{name} {chance:.0%}" for name, chance in chances.head(4).items()))
 
 # %% [markdown]
-# For comparing groups of jobs, rather than diagnosing one set, ask for rates. Labels counted are there at once; the
-# small groups are marked, and drawn towards the rest. They have weaknesses of their own, which `failure_rates.py`
-# looks at.
+# For comparing groups of jobs, rather than diagnosing one set, ask for rates. Labels counted are there at once,
+# groups of fewer than 20 jobs would be marked (`is_few`), and all are drawn towards the rest (`pooled`). They have
+# weaknesses of their own, which `failure_rates.py` looks at.
 
 # %%
 frame = rates(JOBS, model, by=["panel_group"], group_of=group_of, before=BEFORE, counted_only=True).to_frame()

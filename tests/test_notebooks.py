@@ -82,7 +82,5 @@ def test_what_fails_or_warns_is_noticed(tmp_path: Path) -> None:
         executed("# %%\n1 / 0\n", tmp_path)
     (told,) = warned(executed("# %%\nimport warnings\n\nwarnings.warn('mind the gap')\n", tmp_path))
     assert "mind the gap" in told
-    reached = not_public(
-        "import faultnet.engine\nfrom faultnet import diagnose, engine\nfrom faultnet.case import Case\n"
-    )
-    assert reached == ["faultnet.engine", "faultnet.engine", "faultnet.case.Case"]
+    lines = ("import faultnet.engine", "from faultnet import diagnose, engine", "from faultnet.case import Case")
+    assert not_public("\n".join(lines)) == ["faultnet.engine", "faultnet.engine", "faultnet.case.Case"]
