@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from faultnet.files import list_models, load_model
     from faultnet.learning.learn import Learned, learn
     from faultnet.model import BenchState, Model
+    from faultnet.model.pooled import in_group
     from faultnet.plan import Plan, make_plan
     from faultnet.ranking import Ranking, rank_tests
     from faultnet.readings import Nominal
@@ -48,6 +49,7 @@ _HOMES = {
     "comebacks": "faultnet.analysis.comebacks",
     "count_patterns": "faultnet.counting",
     "diagnose": "faultnet.diagnosis",
+    "in_group": "faultnet.model.pooled",
     "learn": "faultnet.learning.learn",
     "list_models": "faultnet.files",
     "load_model": "faultnet.files",
@@ -77,6 +79,7 @@ __all__ = [
     "comebacks",
     "count_patterns",
     "diagnose",
+    "in_group",
     "learn",
     "list_models",
     "load_model",

@@ -1,11 +1,10 @@
-"""README, the contributors' guide and the notebooks say what is true."""
+"""README and the contributors' guide say what is true."""
 
 import ast
 import doctest
 import importlib
 import pkgutil
 import re
-import runpy
 import shlex
 from pathlib import Path
 from xml.etree import ElementTree
@@ -152,12 +151,6 @@ def test_every_module_stands_in_the_guide() -> None:
     guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     top = {name.split(".")[1] for name in module_names()}
     assert set() == {name for name in top if f"`{name}" not in guide}
-
-
-@pytest.mark.parametrize("notebook", sorted((ROOT / "notebooks").glob("*.py")), ids=lambda path: path.stem)
-def test_notebooks_run_from_top_to_bottom(notebook: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    runpy.run_path(str(notebook))
-    assert capsys.readouterr().out
 
 
 def test_no_module_is_past_400_lines() -> None:

@@ -23,11 +23,13 @@ _DASHES = ("-", (0, (5, 2)), (0, (1, 1.5)), (0, (6, 2, 1, 2)), (0, (3, 1, 1, 1, 
 _WIDTH_CM, _ROW_CM, _FRAME_CM = 16.0, 0.55, 2.6
 
 
-def draw_rates(rates: Rates, words: Mapping[str, str]) -> "Figure":
+def draw_rates(rates: Rates, words: Mapping[str, str] | None = None) -> "Figure":
     """Shares of all jobs; by group a panel for each of the most frequent; by month or year, over time.
 
-    words: the names as people say them.
+    words: the names as people say them; without, the names of the shares.
     """
+    if words is None:
+        words = {share.name: share.name.replace("_", " ") for share in rates.shares}
     if rates.trends:
         return _over_time(rates, words)
     return _by_group(rates, words) if rates.groups else _all_jobs(rates, words)
