@@ -131,8 +131,9 @@ print(
 SVG(plan_picture(model, plan))
 
 # %% [markdown]
-# Branches are as thick as many sets come there. The panel is opened only behind its gate: how sure of the LED side
-# the shop wants to be, and only after something showed it. Repairs at this moment, the likeliest cure first:
+# Branches are as thick as many sets come there; beneath them stand the cautions of every step. The panel is opened
+# only behind its gate: how sure of the LED side the shop wants to be, and only after something showed it. Repairs at
+# this moment, the likeliest cure first:
 
 # %%
 for repair in rank_repairs(model, measured, settings=trained)[:4]:
