@@ -84,7 +84,7 @@ print(f"\nthe common share counts for {pull.value:.0f} jobs ({pull.low:.0f} to {
 # model turns all of it into a chance for every part. What sets with a fault look like is learned from the first half
 # of the jobs; then *all* jobs are weighed, cured or not. The model's own opinion of how frequent faults are is taken
 # out of the weights again, so the answer comes from the jobs. How unsure its other numbers are is in the intervals:
-# they are drawn again, here six times (`n_draws`, usually twelve). Jobs of the first half serve twice, for what
+# they are drawn again, here four times (`n_draws`, usually twelve). Jobs of the first half serve twice, for what
 # faults look like and for how frequent they are; who minds weighs the second half only (`since=UNTIL`).
 #
 # This is the slow cell: two runs of exact inference over a thousand and two thousand jobs.
@@ -106,7 +106,7 @@ with TemporaryDirectory() as folder:
     in_service = read_in_service(table, model, ["panel_group"])
 print({" ".join(group) or "all": round(years) for group, years in in_service.set_years.items()}, "set-years")
 
-weighed = rates(JOBS, learned, **by_group, in_service=in_service, n_draws=6)
+weighed = rates(JOBS, learned, **by_group, in_service=in_service, n_draws=4)
 
 # %%
 draw_rates(weighed)
