@@ -23,6 +23,7 @@ from faultnet.analysis.comebacks import comebacks
 from faultnet.analysis.in_service import InService, occurrences, of_cause, read_in_service
 from faultnet.analysis.rates import Rates, rates
 from faultnet.analysis.targets import NOTHING, SEVERAL, targets_of
+from faultnet.analysis.values import shown
 from faultnet.analysis.weigh import weigh
 from faultnet.cli.rates import words_for
 from faultnet.counting import count_patterns
@@ -246,6 +247,45 @@ def test_of_somebody_with_few_jobs_nothing_is_said_and_names_are_not_shown(tmp_p
     assert found.n_hidden == 1
     assert found.n_jobs == 74
     assert "Anna" not in found.to_frame().to_csv()
+    for by in ((), ("outcome",)):  # the same asked the other way round
+        turned = rates(history(tmp_path, rows), backlight(), "technician", by)
+        assert ({share.name for share in turned.shares}, turned.n_hidden) == ({"k1", "no code"}, 1)
+    assert [shown([name], ["technician"])[0] for name in ("Anna", "Mueller", "ab", "k12", "tech-7", "")] == [
+        "no code", "no code", "ab", "k12", "tech-7", "not written down"
+    ]  # fmt: skip
+
+
+def test_days_that_are_none_are_not_taken_for_months(tmp_path: Path) -> None:
+    rows = [
+        {"opened": opened, "then": "replace_strips=works"}
+        for opened in ("17.05.2028", "yesterday", "")
+        for _ in range(9)
+    ]
+    rows += [{"opened": f"2028-0{m}-03", "then": "replace_strips=works"} for m in (1, 2, 3, 4, 5) for _ in range(6)]
+    file = history(tmp_path, rows)
+    found = rates(file, backlight(), "component", ("month",), counted_only=True)
+    assert {values[0]: n for values, n in found.groups.items()} == {
+        **{f"2028-0{m}": 6 for m in (1, 2, 3, 4, 5)}, "not written down": 27
+    }  # fmt: skip
+    assert found.days == ("2028-01-03", "2028-05-03")
+    assert rates(file, backlight(), "outcome", since="2028-02-01").n_jobs == 24, "only jobs with a day"
+    with pytest.raises(UsageProblem, match="no day lies from 2030-01-01 on and before 2029-01-01"):
+        rates(file, backlight(), since="2030-01-01", before="2029-01-01")
+    with pytest.raises(UsageProblem, match="2030-13-45: write a day"):
+        rates(file, backlight(), since="2030-13-45")
+
+
+def test_a_share_of_few_labels_is_marked_and_groups_without_any_are_not_pooled(tmp_path: Path) -> None:
+    rows = [
+        {"board": board, "outcome": outcome, "then": "replace_strips=works" if outcome == "fixed" else ""}
+        for board in ("A1", "B2", "C3", "D4")
+        for outcome in ["fixed"] * 2 + ["declined"] * 28
+    ]
+    found = rates(history(tmp_path, rows), backlight(), "component", ("board",), counted_only=True)
+    strips = [share for share in found.shares if share.name == "strips" and share.values]
+    assert all(share.is_few and share.behind == 2 and share.jobs == 30 and share.pooled is None for share in strips)
+    few = rates(history(tmp_path, rows[:20], "few.csv"), backlight())
+    assert (few.n_weighed, few.n_jobs) == (0, 20), "too few jobs to weigh"
 
 
 def test_plain_columns_are_counted_and_pooled(tmp_path: Path) -> None:
@@ -311,12 +351,36 @@ def test_rates_per_set_year(tmp_path: Path) -> None:
     )
     bounded = read_in_service(file, backlight(), ("panel_group",), since="2028-10-01", before="2028-12-01")
     assert bounded.set_years["heron",] == pytest.approx(1000 * 61 / 365.25)
-    all_of, heron, _ = occurrences({(): 40, ("heron",): 30, ("lynx",): 4, ("otter",): 6}, base)
-    assert (all_of.values, heron.jobs) == ((), 30)
+    jobs = {(): 50, ("heron",): 30, ("lynx",): 4, ("otter",): 6, ("not written down",): 10}
+    all_of, heron, lynx = occurrences(jobs, base.matched(jobs))
+    assert (all_of.values, all_of.jobs, all_of.set_years) == ((), 34, base.set_years[()]), "only groups in the table"
     closed = gamma(30.5, scale=1000 / base.set_years["heron",])
     assert heron.rate == pytest.approx((closed.mean(), *closed.ppf([0.05, 0.95])))
     assert heron.rate.value == pytest.approx(gamma_rate(30, base.set_years["heron",]).mean * 1000)
-    assert heron.pooled is None  # too few groups
+    assert (lynx.jobs, heron.pooled) == (4, None), "too few groups to pool"
+
+
+def test_groups_in_service_are_found_however_they_are_written(tmp_path: Path) -> None:
+    file = tmp_path / "base.csv"
+    file.write_text("panel_group,sets,years\nMRT-32 a,100,2\nmrt32A,50,2\nunknown,10,1\n")
+    base = read_in_service(file, backlight(), ("panel_group",))
+    jobs = {(): 9, ("MRT32A",): 9}
+    assert base.matched(jobs) == {(): 310, ("MRT32A",): 300, ("unknown",): 10}
+    told = {each.values: (each.jobs, each.set_years) for each in occurrences(jobs, base.matched(jobs))}
+    assert told == {(): (9, 310), ("MRT32A",): (9, 300), ("unknown",): (0, 10)}, (
+        "no job in ten set-years is said as well"
+    )
+
+
+def test_sets_in_service_count_on_the_days_on_which_jobs_came_in(tmp_path: Path, on_sqlite: Workshop) -> None:
+    rows = [{"opened": f"2028-0{month}-01T08:00:00+00:00"} for month in (1, 2, 3, 4) for _ in range(5)]
+    base = tmp_path / "base.csv"
+    base.write_text("sets,from,to\n1000,2010-01-01,2030-01-01\n")
+    found = rate(on_sqlite, Wanted("backlight", "outcome", files=(history(tmp_path, rows),), in_service=base))
+    assert isinstance(found, Rates)
+    assert found.days == ("2028-01-01", "2028-04-01")
+    (all_of,) = found.occurrences
+    assert all_of.set_years == pytest.approx(1000 * 92 / 365.25)
 
 
 def test_a_cause_s_rate_is_the_rate_of_jobs_times_its_share() -> None:
@@ -344,7 +408,7 @@ def test_everything_wrong_in_a_table_of_sets_is_said(tmp_path: Path) -> None:
         (4, "from 2029-01-01 comes after to 2028-01-01"),
     ]
     file.write_text("sets,from\n5,2028-01-01\n")
-    with pytest.raises(UsageProblem, match=r"no column panel_group, years \(or from and to\)"):
+    with pytest.raises(FileProblem, match=r"no column panel_group, years \(or from and to\)"):
         read_in_service(file, backlight(), ("panel_group",))
     file.write_text("sets,years\n0,3\n")
     with pytest.raises(FileProblem, match="no set was in service"):
@@ -507,6 +571,12 @@ def test_whose_jobs_are_counted_is_plain_or_said(tmp_path: Path, on_sqlite: Work
     mixed = history(tmp_path, [{}] * 3 + [{"model": "backlight_combined"}] * 2, "mixed.csv")
     refused = run("--from", str(mixed))
     assert (refused.returncode, "3 of backlight, 2 of backlight_combined" in refused.stderr) == (2, True)
+    nothing = tmp_path / "nothing.csv"
+    nothing.write_text("sound,panel\npresent,x\n")
+    assert (run("--from", str(nothing)).returncode, run("comebacks", "--counted", "--from", str(mixed)).returncode) == (
+        3,
+        2,
+    )
     with pytest.raises(TooLittleData, match="no job has ended yet"):
         rate(on_sqlite, Wanted(""))
     taken(on_sqlite, written_out(tmp_path / "made_up.csv", made_up(400).jobs[:50]))

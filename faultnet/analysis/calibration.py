@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from faultnet.analysis.judged import Judged, judge
 from faultnet.case import Case
 from faultnet.counting import Source, count_jobs, count_patterns
+from faultnet.counting.statement import is_day
 from faultnet.errors import TooLittleData, UsageProblem
 from faultnet.evaluate.baselines import BASELINES
 from faultnet.evaluate.forecasts import cause_forecasts, repair_forecasts
@@ -165,11 +166,13 @@ def _usual_day(by_day_and_panel: Mapping[tuple[str, ...], int]) -> str:
     """The day after which the last third of the jobs came in. TooLittleData: there are none."""
     counts: Counter[str] = Counter()
     for (day, _), n in by_day_and_panel.items():
-        counts[day] += n
+        if is_day(day):
+            counts[day] += n
     if not counts:
+        told = "no job that ended has a day, as 2031-05-17" if by_day_and_panel else "no job has ended"
         raise TooLittleData(
-            f"no job has ended; chances are judged on at least {FEWEST_JUDGED} in which something was repaired. Take "
-            "in past jobs with `faultnet history import`."
+            f"{told}; chances are judged on at least {FEWEST_JUDGED} in which something was repaired, and learned from "
+            "those before. Take in past jobs with `faultnet history import`."
         )
     wanted, so_far = LEARNED_SHARE * (counts.total() - 1), 0
     for day in sorted(counts):

@@ -1,6 +1,6 @@
 """Sets in service, and how often jobs come of them: per 1,000 set-years."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -11,7 +11,8 @@ from scipy.special import gammaincinv
 from faultnet.analysis.values import NOT_WRITTEN, Values, shown
 from faultnet.counting.columns import names_of_columns
 from faultnet.cpt import Floats
-from faultnet.errors import FileProblem, PlacedProblem, Problem, UsageProblem
+from faultnet.errors import FileProblem, PlacedProblem, Problem
+from faultnet.jobs.codes import code_key
 from faultnet.model import Model
 from faultnet.sheets.read import Row, read_table
 from faultnet.statistics.estimate import LEVEL, Estimate
@@ -33,6 +34,18 @@ class InService:
 
     set_years: Mapping[Values, float]
 
+    def matched(self, groups: Iterable[Values]) -> dict[Values, float]:
+        """Set-years of these groups, however their values are written, and of others that are in service.
+
+        () is all that is in service.
+        """
+        known = {tuple(map(code_key, values)): values for values in groups}
+        found: dict[Values, float] = {}
+        for values, years in self.set_years.items():
+            own = known.get(tuple(map(code_key, values)), values)
+            found[own] = found.get(own, 0.0) + years
+        return found
+
 
 @dataclass(frozen=True)
 class Occurrence:
@@ -52,7 +65,7 @@ def read_in_service(
     columns counted by, and more if you like.
 
     since, before: of days only the part between them counts, as of jobs. PlacedProblem: every row nobody can read;
-    UsageProblem: columns are missing; FileProblem: no table.
+    FileProblem: no table, or columns are missing.
     """
     table = read_table(file)
     place = {name.strip().lower().replace(" ", "_"): n for n, name in enumerate(table.columns)}
@@ -72,13 +85,13 @@ def read_in_service(
 
 
 def _check(file: Path, place: Mapping[str, int], model: Model, by: Sequence[str]) -> None:
-    """UsageProblem: what the table lacks."""
+    """FileProblem: what the table lacks."""
     missing = [each for each in (SETS, *by) if each not in place]
     if YEARS not in place and not {FROM, TO} <= place.keys():
         missing.append(f"{YEARS} (or {FROM} and {TO})")
     if missing:
         known = ", ".join(names_of_columns(model))
-        raise UsageProblem(f"{file}: no column {', '.join(missing)}; beside the numbers it may have {known}")
+        raise FileProblem(f"{file}: no column {', '.join(missing)}; beside the numbers it may have {known}")
 
 
 @dataclass(frozen=True)
@@ -134,26 +147,31 @@ def _day(text: str) -> date | None:
         return None
 
 
-def occurrences(jobs: Mapping[Values, int], in_service: InService) -> tuple[Occurrence, ...]:
-    """Jobs of all sets, as (), and of every group that has sets in service, per 1,000 set-years.
+def occurrences(jobs: Mapping[Values, int], set_years: Mapping[Values, float]) -> tuple[Occurrence, ...]:
+    """Jobs of every group with sets in service per 1,000 set-years, first of all these groups together, as ().
 
-    jobs: by group. Gamma-Poisson with Jeffreys' prior; pooled: the groups' rates are gamma around a common one.
+    jobs: by group, with all of them as (); set_years: matched to them. A group without a job is one with none in its
+    set-years. Gamma-Poisson with Jeffreys' prior; pooled: the groups' rates are gamma around a common one.
     """
-    groups = [values for values in jobs if in_service.set_years.get(values, 0.0) > 0]
-    named = [values for values in groups if values and NOT_WRITTEN not in values]
+    groups = [values for values in dict.fromkeys([*jobs, *set_years]) if values and set_years.get(values, 0.0) > 0]
+    counts = {values: jobs.get(values, 0) for values in groups}
+    of_all = sum(counts.values()) if groups else jobs[()]
+    named = [values for values in groups if NOT_WRITTEN not in values]
     pooled: dict[Values, Estimate] = {}
     if len(named) >= LEAST_GROUPS:
-        found = group_rates([jobs[v] for v in named], [in_service.set_years[v] / PER for v in named])
+        found = group_rates([counts[v] for v in named], [set_years[v] / PER for v in named])
         each = zip(named, found.mean.tolist(), found.low.tolist(), found.high.tolist(), strict=True)
         pooled = {values: Estimate(*told) for values, *told in each}
-    told_of = []
-    for values in groups:
-        years = in_service.set_years[values]
-        rate = gamma_rate(jobs[values], years / PER)
-        told_of.append(
-            Occurrence(values, jobs[values], years, Estimate(rate.mean, rate.low, rate.high), pooled.get(values))
-        )
-    return tuple(told_of)
+    return tuple(
+        Occurrence(values, n, set_years[values], _rate(n, set_years[values]), pooled.get(values))
+        for values, n in {(): of_all, **counts}.items()
+        if set_years.get(values, 0.0) > 0
+    )
+
+
+def _rate(jobs: int, set_years: float) -> Estimate:
+    rate = gamma_rate(jobs, set_years / PER)
+    return Estimate(rate.mean, rate.low, rate.high)
 
 
 def of_cause(jobs: int, set_years: float, chances: Floats, shares: Floats) -> Estimate:

@@ -10,13 +10,13 @@ from faultnet.analysis.in_service import InService, Occurrence, occurrences, of_
 from faultnet.analysis.labels import Labels, labels_of
 from faultnet.analysis.targets import COMPONENT, MODE, NOTHING, SEVERAL, Target, name_of, targets_of
 from faultnet.analysis.trends import Trend, trend
-from faultnet.analysis.values import FEW_JOBS, NOT_WRITTEN, Values, in_order, is_ordered, shown
+from faultnet.analysis.values import FEW_JOBS, FEWEST_OF_SOMEBODY, NOT_WRITTEN, Values, in_order, is_ordered, shown
 from faultnet.analysis.weigh import N_DRAWS, Weighed, weigh
 from faultnet.case import Case
 from faultnet.counting import count_patterns
 from faultnet.counting.ask import Source
 from faultnet.counting.columns import names_of_columns
-from faultnet.counting.tally import tally
+from faultnet.counting.tally import days_of, tally
 from faultnet.errors import TooLittleData, UsageProblem
 from faultnet.model import Model
 from faultnet.shop.voltages import Entry
@@ -26,7 +26,12 @@ from faultnet.statistics.shares import LEAST_GROUPS, OverShares, jeffreys, of_co
 if TYPE_CHECKING:
     import pandas as pd
 
-FEWEST_JOBS = 10
+FEWEST_JOBS, FEWEST_WEIGHED = 10, 30
+"""Of fewer jobs nothing is told; of fewer than the second labels alone: weighed, they would say what is assumed."""
+
+FEWEST_POOLED = 5
+"""Groups are drawn together where enough of them have so many jobs: fewer do not say how much they differ."""
+
 MOST_POOLED = 20_000
 """Labels of a group that has more than this are as sure as if it had so many, where they are drawn towards others."""
 
@@ -58,8 +63,13 @@ class Share:
 
     @property
     def is_few(self) -> bool:
-        """Whether the group has so few jobs that its own numbers say little."""
-        return self.jobs < FEW_JOBS
+        """Whether so few jobs are behind it that it says little by itself."""
+        return self.behind < FEW_JOBS
+
+    @property
+    def behind(self) -> int:
+        """How many jobs it is a share of: those weighed, else those with a label."""
+        return self.counted_of if self.by_jobs is None else self.jobs
 
     @property
     def best(self) -> Estimate | None:
@@ -77,7 +87,8 @@ class Rates:
     model's numbers. shares: of all jobs first, the most frequent first; then of each group. pull_jobs: of each name,
     for how many jobs the groups' common share counts. trends: where jobs were counted by month or year. left_out: jobs
     that could not be weighed, with the reason; n_hidden: people who did too few jobs to be told of. occurrences: jobs
-    of all sets and of every group per 1,000 set-years, where it is known how many are in service.
+    of all sets and of every group per 1,000 set-years, where it is known how many are in service. days: on which the
+    first and the last of the jobs came in, "" where no day was written down.
     """
 
     model: str
@@ -93,6 +104,7 @@ class Rates:
     left_out: tuple[tuple[str, int], ...]
     n_hidden: int = 0
     occurrences: tuple[Occurrence, ...] = ()
+    days: tuple[str, str] = ("", "")
 
     def of_group(self, *values: str) -> tuple[Share, ...]:
         """The shares of a group; without values those of all jobs."""
@@ -160,7 +172,7 @@ def rates(
     labels = labels_of(counts, model, of, by)
     weighed: Weighed | None = None
     left_out: tuple[tuple[str, int], ...] = ()
-    if of in (COMPONENT, MODE) and not counted_only:
+    if of in (COMPONENT, MODE) and not counted_only and n_jobs >= FEWEST_WEIGHED:
         patterns = count_patterns(
             source, model, by=by, since=since, before=before, voltages=voltages, group_of=group_of,
             with_returned=False, most_jobs=most_jobs,
@@ -171,9 +183,14 @@ def rates(
         left_out = tuple((each.why, each.jobs) for each in patterns.left_out)
         if weighed.n_impossible:
             left_out += (("what was seen cannot all be true by the model's numbers", round(weighed.n_impossible)),)
-    base = {} if in_service is None else in_service.set_years
-    found = [_found(number, target, labels, weighed, base) for number, target in enumerate(_targets(labels, weighed))]
+    base = {} if in_service is None else in_service.matched(labels.jobs)
+    met = occurrences({values: labels.jobs[values] for values in labels.groups}, base) if base else ()
+    counted_in = {each.values: (each.jobs, each.set_years) for each in met}
+    found = [
+        _found(number, target, labels, weighed, counted_in) for number, target in enumerate(_targets(labels, weighed))
+    ]
     _sort(found, of)
+    found, n_people = _without_few_people(found, of)
     return Rates(
         model=model.version,
         of=of,
@@ -186,8 +203,9 @@ def rates(
         pull_jobs={each.name: each.pull for each in found if each.pull is not None},
         trends=tuple(each.trend for each in found if each.trend is not None),
         left_out=left_out,
-        n_hidden=len(labels.hidden),
-        occurrences=() if in_service is None else occurrences({v: labels.jobs[v] for v in labels.groups}, in_service),
+        n_hidden=len(labels.hidden) + n_people,
+        occurrences=met,
+        days=days_of(source, model, since, before),
     )
 
 
@@ -224,6 +242,14 @@ class _Found:
         return 0.0 if best is None else best.value
 
 
+def _without_few_people(found: list[_Found], of: str) -> tuple[list[_Found], int]:
+    """Without people who did too few jobs to be told of, and how many they are."""
+    if of != "technician":
+        return found, 0
+    kept = [each for each in found if (each.shares[()].counted or 0) >= FEWEST_OF_SOMEBODY or each.name == NOT_WRITTEN]
+    return kept, len(found) - len(kept)
+
+
 def _targets(labels: Labels, weighed: Weighed | None) -> list[Target]:
     if weighed is not None:
         return list(weighed.targets)
@@ -240,7 +266,7 @@ def _sort(found: list[_Found], of: str) -> None:
 
 
 def _found(
-    number: int, target: Target, labels: Labels, weighed: Weighed | None, set_years: Mapping[Values, float]
+    number: int, target: Target, labels: Labels, weighed: Weighed | None, counted_in: Mapping[Values, tuple[int, float]]
 ) -> _Found:
     groups = labels.groups
     counts = [labels.count(values, target) for values in groups]
@@ -250,20 +276,24 @@ def _found(
     elif all(x is not None for x, _ in counts):
         draws = [_of_labels([(x or 0, of) for x, of in counts])]
     drawn = draws[1:] or draws  # the model's own numbers only where nothing else was drawn
-    posterior = unpooled(*drawn) if drawn and (weighed is not None or set_years) else None
+    posterior = unpooled(*drawn) if drawn and (weighed is not None or counted_in) else None
     by_jobs = posterior.estimates() if posterior is not None and weighed is not None else [None] * len(groups)
     named = [n for n, values in enumerate(groups) if values and NOT_WRITTEN not in values]
+    behind = [
+        labels.jobs[values] if weighed is not None else of for values, (_, of) in zip(groups, counts, strict=True)
+    ]
+    drawn_together = [n for n in named if behind[n]]
     for_groups: dict[int, Estimate] = {}
     pull = None
-    if drawn and len(named) >= LEAST_GROUPS:
-        together = pooled(*(each.only(named) for each in drawn))
-        pull, for_groups = together.pull_jobs, dict(zip(named, together.of_groups.estimates(), strict=True))
+    if drawn and sum(n >= FEWEST_POOLED for n in map(behind.__getitem__, named)) >= LEAST_GROUPS:
+        together = pooled(*(each.only(drawn_together) for each in drawn))
+        pull, for_groups = together.pull_jobs, dict(zip(drawn_together, together.of_groups.estimates(), strict=True))
     name = name_of(target)
     shares = {}
     for n, (values, (x, of)) in enumerate(zip(groups, counts, strict=True)):
         per_1000 = None
-        if posterior is not None and set_years.get(values, 0.0) > 0:
-            per_1000 = of_cause(labels.jobs[values], set_years[values], posterior.values[n], posterior.shares)
+        if posterior is not None and values in counted_in:
+            per_1000 = of_cause(*counted_in[values], posterior.values[n], posterior.shares)
         by_count = None if x is None or not of else jeffreys(x, of)
         jobs = labels.jobs[values]
         shares[values] = Share(values, name, jobs, x, of, by_count, by_jobs[n], for_groups.get(n), per_1000)

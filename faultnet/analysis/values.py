@@ -17,7 +17,14 @@ FEW_JOBS = 20
 Values = tuple[str, ...]
 """Of the columns counted by, as they are shown; none for all jobs."""
 
-_CODE = re.compile(r"[A-Za-z0-9_-]{1,6}")
+_CODE = re.compile(r"[A-Za-z]{1,3}|(?=.*\d)[A-Za-z0-9_-]{1,8}")
+"""A few letters, or some with a digit: what is longer may be a name."""
+
+_TIMES: Mapping[str, re.Pattern[str]] = {
+    "day": re.compile(r"\d{4}-\d\d-\d\d"),
+    "month": re.compile(r"\d{4}-(0[1-9]|1[0-2])"),
+    "year": re.compile(r"\d{4}"),
+}
 _BANDS: Mapping[str, Sequence[str]] = {"age": AGE_BANDS, "size": SIZE_BANDS}
 
 
@@ -27,14 +34,14 @@ def shown(values: Sequence[str], columns: Sequence[str]) -> tuple[str, ...]:
 
 
 def _shown(value: str, column: str) -> str:
-    if not value:
+    if not value or (column in _TIMES and not _TIMES[column].fullmatch(value)):
         return NOT_WRITTEN
     return value if column != "technician" or _CODE.fullmatch(value) else NO_CODE
 
 
 def is_ordered(column: str) -> bool:
     """Whether its values have an order of their own."""
-    return column in ("month", "year", *_BANDS)
+    return column in _TIMES or column in _BANDS
 
 
 def in_order(groups: Mapping[Values, int], columns: Sequence[str]) -> list[Values]:

@@ -117,7 +117,11 @@ def _scores(judged: Judged) -> Iterator[str]:
     yield wrapped(_made_of(judged.parts), 2, 4)
     yield from (wrapped(line, 2, 4) for line in _impossible(judged.scores))
     ways = "; ".join(f"{_SHORT[each.way].strip()}: {WAYS[each.way]}" for each in judged.scores[1:])
-    yield wrapped(f"Lower scores are better; log scores in nats a job, in brackets 90 % of resampled jobs. {ways}.", 2)
+    yield wrapped(
+        "saw coming: the chance it gave to what then happened, as a geometric mean. Lower scores are better; log "
+        f"scores in nats a job, in brackets 90 % of resampled jobs. {ways}.",
+        2,
+    )
 
 
 def _made_of(parts: Parts) -> str:

@@ -8,6 +8,7 @@ from faultnet.cli.shares import hidden, in_brackets, told
 from faultnet.cli.terminal import bold, table, wrapped
 from faultnet.counting.returns import SEVERAL
 from faultnet.jobs.closing import PART_SOURCES
+from faultnet.jobs.stage import WATCH_DAYS
 from faultnet.statistics.weibull import Weibull
 
 
@@ -17,8 +18,9 @@ def comebacks_text(found: Comebacks) -> Iterator[str]:
     symptom = "with any symptom" if found.any_symptom else "with the same symptom"
     yield bold(f"Reported back {symptom}{', by ' + by if by else ''}") + f"  ({found.n_jobs:,} repaired sets)"
     yield wrapped(
-        f"Watched for {found.watched_days:g} days after they went home, or up to the last day of the history. Only who "
-        "came back is known: others may have gone elsewhere, so at least this share of repairs fails.",
+        f"First repairs, watched for {found.watched_days:g} days after the job was closed or up to the last day of the "
+        "history; a set back with something else is watched no longer. Only who came back is known: others may have "
+        "gone elsewhere, so at least this share of repairs fails.",
         2,
     )
     yield ""
@@ -46,6 +48,8 @@ _WORDS = {**{source: f"part {words}" for source, words in PART_SOURCES.items()},
 
 
 def _beneath(found: Comebacks) -> Iterator[str]:
+    if found.watched_days > WATCH_DAYS:
+        yield f"Shops watch repaired sets for {WATCH_DAYS} days as a rule: what came later may not have been noted."
     weibull = found.groups[0].weibull
     if weibull is not None:
         yield _shape(weibull)
@@ -59,7 +63,7 @@ def _shape(weibull: Weibull) -> str:
     shape = weibull.shape
     says = (
         "most come back early, as faulty parts and slips do" if shape.high < 1
-        else "more come back as time goes on" if shape.low > 1
+        else "the longer at home, the likelier to come back the next day" if shape.low > 1
         else "early and late alike, as far as the days tell"
     )  # fmt: skip
     return f"Weibull shape of all {in_brackets(shape, 2)}: {says}. Past the days watched it says nothing."

@@ -2,11 +2,12 @@
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from math import log
 from typing import TYPE_CHECKING
 
 from faultnet.analysis.comebacks import Comebacks
 from faultnet.analysis.in_service import Occurrence
-from faultnet.analysis.rates import Rates, Share
+from faultnet.analysis.rates import FEWEST_WEIGHED, Rates, Share
 from faultnet.analysis.targets import COMPONENT, MODE, NOTHING, SEVERAL
 from faultnet.analysis.trends import Trend
 from faultnet.analysis.values import FEW_JOBS
@@ -28,6 +29,10 @@ SCHEMA_VERSION = 1
 
 MOST_APART = 16.0
 """A factor in a year whose ends are farther apart is not told."""
+
+SURE_SD, _WIDTH_IN_SD = 3.0, 3.29
+"""A trend is told from so many standard deviations on, which of twenty steady parts one in twenty histories shows; an
+interval of 90 % is so many wide."""
 
 MOST_NAMES = 4
 """Names told of by group, unless all are asked for."""
@@ -61,6 +66,8 @@ def rates_text(rates: Rates, model: Model, *, full: bool) -> Iterator[str]:
     what = rates.of.replace("_", " ")
     by = " and ".join(each.replace("_", " ") for each in rates.by)
     yield bold(f"Shares by {what}{', for each ' + by if by else ''}") + f"  ({rates.n_jobs:,} jobs that ended)"
+    if all(rates.days):
+        yield f"  they came in from {rates.days[0]} to {rates.days[1]}"
     yield from (wrapped(line, 2, 4) for line in _about(rates))
     yield ""
     yield from _all_jobs(rates, words)
@@ -70,12 +77,13 @@ def rates_text(rates: Rates, model: Model, *, full: bool) -> Iterator[str]:
     if rates.trends:
         yield ""
         yield from _trends(rates.trends, words, rates.by[0])
-    if rates.groups and (full or not rates.trends):
+    is_grouped = bool(rates.groups) and (full or not rates.trends)
+    if is_grouped:
         yield from _groups(rates, words, full=full)
     elif rates.trends:
         yield wrapped(f"Every {rates.by[0]} by itself: --full.", 2)
     yield ""
-    yield from (wrapped(line, 0, 2) for line in _beneath(rates))
+    yield from (wrapped(line, 0, 2) for line in _beneath(rates, is_grouped=is_grouped))
 
 
 def words_for(rates: Rates, model: Model) -> Mapping[str, str]:
@@ -93,8 +101,8 @@ def _about(rates: Rates) -> Iterator[str]:
     if rates.of not in (COMPONENT, MODE):
         return
     yield (
-        f"counted: of {rates.n_cured:,} jobs that a repair cured, those in which it was made on this part; a part that "
-        "was replaced is not surely the fault, and sets sent back are missing"
+        f"counted: of {rates.n_cured:,} jobs closed as fixed by a repair, those in which it was made on this part; a "
+        "part that was replaced is not surely the fault, and sets sent back are missing"
     )
     if rates.n_weighed:
         sample = "" if rates.n_weighed > 0.99 * rates.n_jobs else ", drawn at random,"
@@ -104,7 +112,8 @@ def _about(rates: Rates) -> Iterator[str]:
         )  # fmt: skip
         yield f"weighed: {rates.n_weighed:,} jobs{sample} each by all that is written of it ({numbers})"
     else:
-        yield "labels alone; without --counted, jobs are weighed by all that is written of each"
+        why = f"fewer than {FEWEST_WEIGHED} jobs" if rates.n_jobs < FEWEST_WEIGHED else "--counted"
+        yield f"labels alone ({why}); else jobs are weighed by all that is written of each"
 
 
 def _all_jobs(rates: Rates, words: Mapping[str, str]) -> Iterator[str]:
@@ -121,16 +130,21 @@ def _occurrences(rates: Rates, words: Mapping[str, str]) -> Iterator[str]:
     yield bold("Jobs per 1,000 set-years") + "  (gamma-Poisson)"
     rows = [(_title(rates), "jobs", "set-years", "by itself", "pooled")]
     rows += [_occurrence(each) for each in rates.occurrences]
-    yield from table(rows, "lrrrr")
+    yield from wrapped_table(rows, "lrrrr")
+    yield wrapped(
+        "Sets in service are those of the table, on the days on which the jobs came in; where it gives years, these "
+        "must lie there. Jobs of groups that are not in the table are not in these rates.",
+        2,
+    )
     yield ""
-    yield bold("By cause, all sets")
+    yield bold("By cause, all of these sets")
     shares = [share for share in rates.of_group() if share.per_1000 is not None]
     yield from table([(words[s.name], in_brackets(s.per_1000, 2)) for s in shares if s.per_1000 is not None], "lr")
 
 
 def _occurrence(each: Occurrence) -> tuple[str, str, str, str, str]:
     pooled = "-" if each.pooled is None else in_brackets(each.pooled, 1)
-    name = ", ".join(each.values) or "all"
+    name = ", ".join(each.values).replace("_", " ") or "all of these"
     return name, f"{each.jobs:,}", f"{each.set_years:,.0f}", in_brackets(each.rate, 1), pooled
 
 
@@ -171,8 +185,8 @@ def _title(rates: Rates) -> str:
 
 def _group_row(share: Share) -> tuple[str, str, str, str, str]:
     own = share.by_jobs or share.by_count
-    name = ", ".join(share.values).replace("_", " ")
-    return name, f"{share.jobs:,}{'*' if share.is_few else ' '}", _counts(share), told(own), told(share.pooled)
+    name, mark = ", ".join(share.values).replace("_", " "), "*" if share.is_few else " "
+    return name, f"{share.jobs:,}{mark}", _counts(share), told(own), told(share.pooled)
 
 
 def _trends(trends: Sequence[Trend], words: Mapping[str, str], period: str) -> Iterator[str]:
@@ -194,15 +208,20 @@ def _trends(trends: Sequence[Trend], words: Mapping[str, str], period: str) -> I
 
 
 def _direction(yearly: Estimate) -> str:
-    return "rising" if yearly.low > 1 else "falling" if yearly.high < 1 else ""
+    """Where it goes, if that is surer than chance among many parts makes it."""
+    deviation = (log(yearly.high) - log(yearly.low)) / _WIDTH_IN_SD
+    sure = abs(log(yearly.value)) > SURE_SD * deviation
+    return "" if not sure else "rising" if yearly.value > 1 else "falling"
 
 
 def _times(factor: Estimate) -> str:
     return f"x{in_brackets(factor, 2)}"
 
 
-def _beneath(rates: Rates) -> Iterator[str]:
-    if rates.pull_jobs:
+def _beneath(rates: Rates, *, is_grouped: bool) -> Iterator[str]:
+    if any(share.by_count is not None for share in rates.shares):
+        yield "Shares of k in n are told as (k + 1/2) in (n + 1), the mean by Jeffreys' prior."
+    if rates.pull_jobs and is_grouped:
         yield (
             "pooled: drawn towards what all groups have in common, which counts for so many jobs (pull) as the groups' "
             "differences say."
@@ -210,5 +229,5 @@ def _beneath(rates: Rates) -> Iterator[str]:
     for why, n in rates.left_out:
         yield f"left out of what was weighed, {n:,}: {why}"
     if any(share.is_few for share in rates.shares):
-        yield f"*: fewer than {FEW_JOBS} jobs; by themselves these say little, so read the pooled share."
-    yield from hidden(rates.n_hidden, rates.by)
+        yield f"*: a share of fewer than {FEW_JOBS} jobs says little by itself: read the pooled one."
+    yield from hidden(rates.n_hidden, (*rates.by, rates.of))

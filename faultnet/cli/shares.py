@@ -29,7 +29,8 @@ def in_brackets(estimate: Estimate, digits: int) -> str:
 def hidden(n_people: int, by: Collection[str]) -> Iterator[str]:
     """What to know where people were told apart, and how many of them are not shown."""
     if n_people:
-        few = f"{n_people} people with fewer than {FEWEST_OF_SOMEBODY} sets"
+        what = "groups of people's jobs" if len(by) > 2 else "people"
+        few = f"{n_people} {what} with fewer than {FEWEST_OF_SOMEBODY} sets"
         yield f"{few} are not shown: chance would be taken for skill."
     if "technician" in by:
         yield "Who gets which sets is not chance: this says nothing of how well somebody works."

@@ -48,8 +48,8 @@ def keep_lookups(history: History, lookups: Iterable[Lookup], relation: str = "h
         history.keep(lookup, [(*cells, lookup.said(cells)) for cells in list(there)])
 
 
-def models_in(source: Source) -> dict[str, int]:
-    """How many jobs that ended each model has, by its id; none where nothing says it."""
+def models_in(source: Source) -> dict[str, int] | None:
+    """How many jobs that ended each model has, by its id; None where no column says it."""
     if isinstance(source, Database):
         from faultnet.counting.database import models_in_database
 

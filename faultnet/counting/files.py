@@ -100,14 +100,19 @@ def _found(sources: Sequence[Path | str]) -> list[Path]:
     return files
 
 
-def models_in_files(sources: Sequence[Path | str]) -> dict[str, int]:
-    """How many jobs that ended each model has in these files; none where no column says it."""
+def models_in_files(sources: Sequence[Path | str]) -> dict[str, int] | None:
+    """How many jobs that ended each model has in these files; None where no column says it."""
     import duckdb
 
     files = _found(sources)
     present, table = _table(files)
-    if not {"model", "outcome"} <= present.keys():
-        return {}
+    if "outcome" not in present:
+        raise FileProblem(
+            f"{files[0]}: no column outcome, so not a table as of `faultnet history export`; import it first with "
+            "`faultnet history import`, or rename its columns"
+        )
+    if "model" not in present:
+        return None
     with duckdb.connect(config={"memory_limit": MEMORY_LIMIT}) as database:
         ended = "CAST(outcome AS VARCHAR) <> '' AND CAST(model AS VARCHAR) <> ''"
         rows = database.execute(

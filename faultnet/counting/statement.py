@@ -6,9 +6,9 @@ cells are rounded first there is a relation of what stands there and what it is 
 word anywhere, so nothing needs quotation marks, which are not the same everywhere.
 """
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from faultnet.counting.columns import Column, Lookup
 from faultnet.errors import UsageProblem
@@ -51,13 +51,25 @@ def columns_of(model: Model) -> dict[str, str]:
 
 
 def check_days(since: str = "", before: str = "") -> None:
-    """UsageProblem: one of these is no day."""
-    problems = [f"{day}: write a day as 2031-05-17" for day in (since, before) if day and not _DAY.fullmatch(day)]
+    """UsageProblem: one of these is no day, or no day lies between them."""
+    problems = [f"{day}: write a day as 2031-05-17" for day in (since, before) if day and not is_day(day)]
+    if not problems and since and before and since >= before:
+        problems.append(f"no day lies from {since} on and before {before}")
     if problems:
         raise UsageProblem(*problems)
 
 
-_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+def is_day(text: str) -> bool:
+    """Whether a text is a day, written `2031-05-17`."""
+    try:
+        return len(text) == _DAY_LENGTH and bool(date.fromisoformat(text))
+    except ValueError:
+        return False
+
+
+_DAY_LENGTH = 10
+DATED = "h.opened LIKE '____-__-__%'"
+"""A job whose day can be compared with others."""
 
 
 RETURNED = "h.came_from <> '' AND h.came_with = 'same'"
@@ -89,8 +101,9 @@ def returned(wanted: Wanted) -> str:
 
 
 def ended(model: Model, since: str = "", before: str = "") -> str:
-    """The condition that a job ended, and came in from one day on and before another."""
-    days = (f" AND h.opened {mark} '{day}'" for mark, day in ((">=", since), ("<", before)) if day)
+    """The condition that a job ended, and came in from one day on and before another; then only those with a day."""
+    days = [f" AND h.opened {mark} '{day}'" for mark, day in ((">=", since), ("<", before)) if day]
+    days += [f" AND {DATED}"] if days else []
     return f"h.model = '{model.id}' AND h.outcome <> ''{''.join(days)}"
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from faultnet.counting.ask import Source, asked, keep_lookups
 from faultnet.counting.columns import Column, Lookup, columns_by
-from faultnet.counting.statement import Wanted, check_days, joins
+from faultnet.counting.statement import DATED, Wanted, check_days, joins
 from faultnet.history.items import parted
 from faultnet.model import Model
 
@@ -57,6 +57,15 @@ def count_jobs(source: Source, model: Model, by: Sequence[str]) -> dict[tuple[st
     for each in tally(source, model, by, with_returned=True):
         counts[each.values] += each.jobs
     return dict(counts)
+
+
+def days_of(source: Source, model: Model, since: str = "", before: str = "") -> tuple[str, str]:
+    """The days on which the first and the last of these jobs came in; "" of jobs without a day."""
+    with asked(source, model) as history:
+        where = f"{Wanted(model, since, before, with_returned=False).where} AND {DATED}"
+        day = "SUBSTR(h.opened, 1, 10)"
+        first, last = next(iter(history.rows(f"SELECT MIN({day}), MAX({day}) FROM history h WHERE {where}")))
+        return str(first or ""), str(last or "")
 
 
 def _statement(wanted: Wanted, cure: Lookup, columns: Sequence[Column]) -> str:

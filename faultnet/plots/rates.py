@@ -5,18 +5,19 @@ from typing import TYPE_CHECKING
 
 from faultnet.analysis.comebacks import Comebacks, Lasting
 from faultnet.analysis.rates import Rates, Share
-from faultnet.analysis.targets import NOTHING, SEVERAL
+from faultnet.analysis.targets import COMPONENT, MODE, NOTHING, SEVERAL
 from faultnet.analysis.trends import Trend, middles
 from faultnet.analysis.values import NOT_WRITTEN
 from faultnet.plots.figure import new_figure
 from faultnet.statistics.estimate import Estimate
+from faultnet.words import percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-MOST_NAMES, MOST_CURVES = 6, 5
-"""Panels, and curves in one, beyond which nothing can be told apart."""
+MOST_NAMES, MOST_CURVES, MOST_GROUPS, MOST_LETTERS = 6, 5, 25, 28
+"""Panels, curves in one, groups in one, and letters of a name, beyond which nothing can be told apart."""
 
 _INK, _GREY, _PALE = "0.1", "0.45", "0.85"
 _DASHES = ("-", (0, (5, 2)), (0, (1, 1.5)), (0, (6, 2, 1, 2)), (0, (3, 1, 1, 1, 1, 1)))
@@ -46,11 +47,23 @@ def _all_jobs(rates: Rates, words: Mapping[str, str]) -> "Figure":
             if share.by_count is not None:
                 _mark(axes, share.by_count, y - 0.15 if is_weighed else y, "D", is_hollow=is_weighed)
         axes.set_yticks(range(len(shares)), [f"{words[share.name]}{_behind(share)}" for share in shares])
-        axes.set(xlabel="share of jobs (%)", xlim=(0, None), ylim=(-0.6, len(shares) - 0.4))
+        axes.set(xlabel=_share_of(rates), xlim=(0, None), ylim=(-0.6, len(shares) - 0.4))
         _head(axes, f"{rates.n_jobs:,} jobs by {rates.of.replace('_', ' ')}", "")
         beneath = "black: weighed by all that was written; hollow: the part replaced; lines: 90 %"
         figure.supxlabel(beneath if is_weighed else "lines: 90 %", fontsize=6.5)
     return figure
+
+
+def _share_of(rates: Rates) -> str:
+    """What shares are of, as the title of an axis."""
+    is_of_cured = rates.of in (COMPONENT, MODE) and not rates.n_weighed
+    return "share of jobs closed as fixed (%)" if is_of_cured else "share of jobs (%)"
+
+
+def _short(name: str) -> str:
+    """A name that leaves room, in letters that any font has."""
+    plain = "".join(c if c.isascii() and c.isprintable() else "?" for c in name)
+    return plain if len(plain) <= MOST_LETTERS else f"{plain[: MOST_LETTERS - 3]}..."
 
 
 def _behind(share: Share) -> str:
@@ -59,7 +72,8 @@ def _behind(share: Share) -> str:
 
 def _by_group(rates: Rates, words: Mapping[str, str]) -> "Figure":
     names = _most_told(rates)
-    groups = [*reversed(rates.groups.items())]
+    largest = sorted(rates.groups, key=lambda values: -rates.groups[values])[:MOST_GROUPS]
+    groups = [*reversed([(values, n) for values, n in rates.groups.items() if values in largest])]
     n_columns = min(2, len(names))
     n_rows = -(-len(names) // n_columns)
     with new_figure(_WIDTH_CM, n_rows * (_FRAME_CM + _ROW_CM * len(groups))) as figure:
@@ -73,14 +87,16 @@ def _by_group(rates: Rates, words: Mapping[str, str]) -> "Figure":
             overall = by_key[name, ()].by_jobs or by_key[name, ()].by_count
             if overall is not None:
                 axes.axvline(100 * overall.value, color=_GREY, linewidth=0.7, linestyle=(0, (4, 3)), zorder=0)
-            axes.set(xlabel="share of jobs (%)", xlim=(0, None), ylim=(-0.6, len(groups) - 0.4))
+            axes.set(xlabel=_share_of(rates), xlim=(0, None), ylim=(-0.6, len(groups) - 0.4))
             _head(axes, words[name], "")
-        panels[0].set_yticks(range(len(groups)), [f"{', '.join(values)}  (n={n:,})" for values, n in groups])
+        behind = {share.values: share.behind for share in rates.shares if share.name == names[0]}
+        labels = [f"{_short(', '.join(values))}  (n={behind[values]:,})" for values, _ in groups]
+        panels[0].set_yticks(range(len(groups)), labels)
         for spare in panels[len(names) :]:
             spare.set_visible(False)
-        figure.supxlabel(
-            "black: by itself, hollow where few jobs; grey: pooled; dashed: all jobs; lines: 90 %", fontsize=6.5
-        )
+        few = "" if len(groups) == len(rates.groups) else f"; the {len(groups)} largest of {len(rates.groups)} groups"
+        told = f"black: by itself, hollow where few jobs; grey: pooled; dashed: all jobs; lines: 90 %{few}"
+        figure.supxlabel(told, fontsize=6.5)
     return figure
 
 
@@ -117,21 +133,29 @@ def _levels(axes: "Axes", told: Trend, periods: Sequence[str], years: Sequence[f
 
 
 def _changed(told: Trend) -> str:
-    return f"changed at all: {100 * told.chance:.0f} %; odds in a year x{told.yearly.value:.2f}"
+    yearly = f"x{told.yearly.value:.2f} ({told.yearly.low:.2f} to {told.yearly.high:.2f})"
+    return f"changed at all: {percent(told.chance)}; odds in a year {yearly}"
 
 
 def draw_comebacks(found: Comebacks) -> "Figure":
     """The share of repaired sets that was reported back, day by day, of the largest groups; below, who is watched."""
     groups = sorted((each for each in found.groups if each.values), key=lambda each: -each.jobs)[:MOST_CURVES]
     drawn = groups or list(found.groups[:1])
+    n_groups = sum(1 for each in found.groups if each.values)
+    rest = f"; the {len(drawn)} largest of {n_groups} groups" if len(drawn) < n_groups else ""
     with new_figure(_WIDTH_CM, 9.0 + 0.45 * len(drawn)) as figure:
         axes = figure.subplots()
-        for each, dash in zip(drawn, _DASHES, strict=False):
-            _curve(axes, each, dash, found.watched_days, with_band=len(drawn) <= 2)
-        axes.set(xlabel="days at home after the repair", ylabel="reported back (%)", xlim=(0, found.watched_days))
+        for number, (each, dash) in enumerate(zip(drawn, _DASHES, strict=False)):
+            end = found.watched_days * (1.015 + 0.015 * number)
+            _curve(axes, each, dash, found.watched_days, None if len(drawn) <= 2 else end)
+        axes.set(xlabel="days at home after the repair", ylabel="reported back (%)", xlim=(0, 1.1 * found.watched_days))
         axes.set_ylim(0, None)
         axes.legend(loc="upper left", frameon=False, handlelength=3.5)
-        _head(axes, "Repaired sets reported back", "at least so many fail: others may have gone elsewhere; bars: 90 %")
+        _head(
+            axes,
+            "Repaired sets reported back",
+            f"at least so many fail: others may have gone elsewhere; bars: 90 %{rest}",
+        )
         days = [day for day in (0, 15, 30, 45, 60, 75, 90) if day <= found.watched_days]
         lines = [_watched(each, days) for each in drawn]
         axes.annotate(
@@ -141,19 +165,20 @@ def draw_comebacks(found: Comebacks) -> "Figure":
     return figure
 
 
-def _curve(axes: "Axes", each: Lasting, dash: object, watched_days: float, *, with_band: bool) -> None:
+def _curve(axes: "Axes", each: Lasting, dash: object, watched_days: float, at_end: float | None) -> None:
+    """The share that is back, with its band, or with its interval at the end of the watch, drawn at that place."""
     curve = each.curve
     days = [0.0, *curve.times.tolist(), watched_days]
     back = [0.0, *(100 * (1 - curve.survival)).tolist()]
     label = f"{_name(each)}  ({each.n_back} of {each.jobs:,})"
     axes.step(days, [*back, back[-1]], where="post", color=_INK, linestyle=dash, linewidth=1.1, label=label)
-    if with_band and len(curve.times):
+    if at_end is None and len(curve.times):
         low, high = 100 * (1 - curve.high), 100 * (1 - curve.low)
         axes.fill_between(curve.times, low, high, step="post", color=_PALE, linewidth=0, zorder=0)
-    elif len(curve.times):
-        end = 100 * (1 - curve.survival[-1])
-        ends = [[end - 100 * (1 - curve.high[-1])], [100 * (1 - curve.low[-1]) - end]]
-        axes.errorbar([curve.times[-1]], [end], yerr=ends, color=_INK, capsize=2, linewidth=0.8)
+    elif at_end is not None and each.back is not None:
+        share, least, most = (100 * end for end in each.back)
+        reach = [[share - least], [most - share]]
+        axes.errorbar([at_end], [share], yerr=reach, fmt=".", color=_INK, capsize=2, linewidth=0.8)
 
 
 def _watched(each: Lasting, days: Sequence[int]) -> str:
@@ -161,7 +186,7 @@ def _watched(each: Lasting, days: Sequence[int]) -> str:
 
 
 def _name(each: Lasting) -> str:
-    return ", ".join(value.replace("_", " ") for value in each.values) or "all"
+    return _short(", ".join(value.replace("_", " ") for value in each.values)) or "all"
 
 
 def _most_told(rates: Rates) -> list[str]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 from pathlib import Path
 
 from faultnet.analysis.comebacks import Comebacks, comebacks
@@ -11,12 +12,13 @@ from faultnet.analysis.targets import COMPONENT, MODE
 from faultnet.counting import count_patterns
 from faultnet.counting.ask import Source, models_in
 from faultnet.counting.returns import REPAIR
+from faultnet.counting.statement import is_day
+from faultnet.counting.tally import days_of
 from faultnet.errors import TooLittleData, UsageProblem
 from faultnet.jobs.stage import WATCH_DAYS
 from faultnet.learning.learn import FEWEST_JOBS as FEWEST_TO_LEARN
 from faultnet.learning.learn import Told, learn
 from faultnet.model import Model
-from faultnet.store.database import Database
 from faultnet.store.voltages import read_voltages
 from faultnet.workshop.tuning import usual_case
 from faultnet.workshop.workshop import Workshop
@@ -55,9 +57,10 @@ def rate(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _n: None
     source: Source = [*wanted.files] or workshop.database
     model = workshop.load_model(wanted.model or _only_model(source))
     if wanted.of == COMEBACKS:
+        _check_comebacks(wanted)
         return _comebacks(workshop, model, wanted)
     check(wanted.of, wanted.by, model, counted_only=wanted.counted_only)
-    in_service = None if wanted.in_service is None else _in_service(workshop, model, wanted)
+    in_service = None if wanted.in_service is None else _in_service(workshop, source, model, wanted)
     with workshop.database.read() as connection:
         voltages = read_voltages(connection)
     group_of, usual = workshop.shop.panel_groups.group_of, usual_case(workshop)
@@ -88,24 +91,35 @@ def rate(workshop: Workshop, wanted: Wanted, told: Told = lambda _what, _n: None
     )
 
 
+def _check_comebacks(wanted: Wanted) -> None:
+    """UsageProblem: what goes with shares alone."""
+    odd = [
+        name for name, is_there in (("--in-service", wanted.in_service), ("--counted", wanted.counted_only)) if is_there
+    ]
+    if odd:
+        raise UsageProblem(f"{' and '.join(odd)}: goes with shares, not with comebacks")
+
+
 def _only_model(source: Source) -> str:
     """The model of all jobs. TooLittleData: there are none; UsageProblem: of several, or nothing says of which."""
     found = models_in(source)
-    if len(found) == 1:
+    if found and len(found) == 1:
         return next(iter(found))
     if found:
         listed = ", ".join(f"{n:,} of {model}" for model, n in found.items())
         raise UsageProblem(f"--model: say whose jobs to count; there are {listed}")
-    if isinstance(source, Database):
+    if found is not None:
         raise TooLittleData("no job has ended yet; take in past jobs with `faultnet history import`")
     raise UsageProblem("--model: the files do not say which model their jobs are of")
 
 
-def _in_service(workshop: Workshop, model: Model, wanted: Wanted) -> InService:
+def _in_service(workshop: Workshop, source: Source, model: Model, wanted: Wanted) -> InService:
+    """The sets in service on the days on which the jobs came in."""
     assert wanted.in_service is not None
     comma = workshop.shop.settings.decimal_comma
-    days = {"since": wanted.since, "before": wanted.before}
-    return read_in_service(wanted.in_service, model, wanted.by, **days, decimal_comma=comma)
+    first, last = days_of(source, model, wanted.since, wanted.before)
+    before = (date.fromisoformat(last) + timedelta(days=1)).isoformat() if is_day(last) else ""
+    return read_in_service(wanted.in_service, model, wanted.by, since=first, before=before, decimal_comma=comma)
 
 
 def _comebacks(workshop: Workshop, model: Model, wanted: Wanted) -> Comebacks:
