@@ -444,3 +444,9 @@ def test_scores_beat_the_shares_alone_and_calibration_runs() -> None:
     assert np.corrcoef(shares, means)[0, 1] > 0.8
     calibrated = CalibratedClassifierCV(FaultClassifier("backlight", learn_numbers=False), cv=split).fit(table, y)
     assert calibrated.predict_proba(table[:20]).sum(axis=1) == pytest.approx(np.ones(20))
+
+
+def test_rows_of_which_nobody_says_the_cause_are_named() -> None:
+    table = pd.DataFrame({"sound": ["present", None, "absent"]})
+    with pytest.raises(TableProblem, match=r"nobody says the cause of rows 1, 2 \(from 0\): leave them out"):
+        FaultClassifier("backlight").fit(table, ["strips", None, None])

@@ -11,6 +11,7 @@ from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import _check_sample_weight, check_is_fitted, validate_data
 
 from faultnet.cpt import Floats
+from faultnet.errors import TableProblem
 from faultnet.estimator.called import Names, called, names_of
 from faultnet.estimator.columns import FindingReader, learn_columns
 from faultnet.estimator.forecast import forecast
@@ -21,6 +22,8 @@ from faultnet.estimator.typed import reader_of
 from faultnet.files import load_model
 from faultnet.model import Model
 from faultnet.model.named import with_names
+
+_MOST_LISTED = 10
 
 
 class FaultClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]  # scikit-learn ships no types
@@ -76,6 +79,7 @@ class FaultClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]  # 
         cannot be read. ValueError: parameters out of range, or no row that counts.
         """
         self._check_parameters()
+        _check_known(y)
         rows, categories = _row_names(X), _categories(X)
         X, y = validate_data(self, X, y, dtype=None, ensure_all_finite="allow-nan")  # noqa: N806
         check_classification_targets(y)
@@ -149,6 +153,14 @@ class FaultClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]  # 
         model = self.model if isinstance(self.model, Model) else load_model(self.model)
         names = names_of(model, called(self.classes_.tolist(), self.causes, problems), problems)
         return model, names, reader_of(model, cells.columns, problems)
+
+
+def _check_known(y: Any) -> None:
+    """TableProblem: rows of which nobody says the cause; scikit-learn itself refuses NaN."""
+    unknown = [n for n, each in enumerate(y if np.iterable(y) else ()) if each is None]
+    if unknown:
+        listed = ", ".join(map(str, unknown[:_MOST_LISTED])) + (", ..." if len(unknown) > _MOST_LISTED else "")
+        raise TableProblem(f"y: nobody says the cause of rows {listed} (from 0): leave them out")
 
 
 def _row_names(table: Any) -> Sequence[object] | None:
