@@ -143,7 +143,7 @@ def draw_comebacks(found: Comebacks) -> "Figure":
     drawn = groups or list(found.groups[:1])
     n_groups = sum(1 for each in found.groups if each.values)
     rest = f"; the {len(drawn)} largest of {n_groups} groups" if len(drawn) < n_groups else ""
-    with new_figure(_WIDTH_CM, 9.0 + 0.45 * len(drawn)) as figure:
+    with new_figure(_WIDTH_CM, 9.4 + 0.45 * len(drawn)) as figure:
         axes = figure.subplots()
         for number, (each, dash) in enumerate(zip(drawn, _DASHES, strict=False)):
             end = found.watched_days * (1.015 + 0.015 * number)
@@ -159,7 +159,8 @@ def draw_comebacks(found: Comebacks) -> "Figure":
         days = [day for day in (0, 15, 30, 45, 60, 75, 90) if day <= found.watched_days]
         lines = [_watched(each, days) for each in drawn]
         axes.annotate(
-            "still watched at day " + ", ".join(map(str, days)) + "\n" + "\n".join(lines),
+            f"bars: 90 % intervals at the end, in the order above{rest}\n"
+            + "still watched at day " + ", ".join(map(str, days)) + "\n" + "\n".join(lines),
             (0, 0), (0, -34), xycoords="axes fraction", textcoords="offset points", va="top", fontsize=6.5,
         )  # fmt: skip
     return figure
