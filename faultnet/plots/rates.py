@@ -154,7 +154,7 @@ def draw_comebacks(found: Comebacks) -> "Figure":
         _head(
             axes,
             "Repaired sets reported back",
-            f"at least so many fail: others may have gone elsewhere; bars: 90 %{rest}",
+            "at least so many fail: others may have gone elsewhere",
         )
         days = [day for day in (0, 15, 30, 45, 60, 75, 90) if day <= found.watched_days]
         lines = [_watched(each, days) for each in drawn]
