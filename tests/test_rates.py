@@ -286,6 +286,8 @@ def test_a_share_of_few_labels_is_marked_and_groups_without_any_are_not_pooled(t
     assert all(share.is_few and share.behind == 2 and share.jobs == 30 and share.pooled is None for share in strips)
     few = rates(history(tmp_path, rows[:20], "few.csv"), backlight())
     assert (few.n_weighed, few.n_jobs) == (0, 20), "too few jobs to weigh"
+    with pytest.raises(TooLittleData, match="at least 30 are needed for shares by mode"):
+        rates(history(tmp_path, rows[:20], "few.csv"), backlight(), "mode")
 
 
 def test_plain_columns_are_counted_and_pooled(tmp_path: Path) -> None:

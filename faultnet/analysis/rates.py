@@ -157,16 +157,18 @@ def rates(
     voltages, group_of, usual: the shop's list, its panel groups, its meters. most_jobs: weighed at most, of Parquet
     files; n_draws, seed: of the model's numbers.
 
-    UsageProblem, FileProblem, StoreProblem: as they say. TooLittleData: fewer than 10 jobs ended.
+    UsageProblem, FileProblem, StoreProblem: as they say. TooLittleData: fewer than 10 jobs ended, or than 30 where
+    failure modes are asked for, which labels do not tell; parts are weighed from 30 on.
     """
     by = tuple(by)
     check(of, by, model, counted_only=counted_only)
     columns = (*by, *(() if of in (COMPONENT, MODE) else (of,)))
     counts = tally(source, model, columns, since=since, before=before, group_of=group_of)
     n_jobs = sum(each.jobs for each in counts)
-    if n_jobs < FEWEST_JOBS:
+    fewest = FEWEST_WEIGHED if of == MODE else FEWEST_JOBS
+    if n_jobs < fewest:
         raise TooLittleData(
-            f"{n_jobs} jobs with {model.id} have ended; at least {FEWEST_JOBS} are needed for shares. Take in past "
+            f"{n_jobs} jobs with {model.id} have ended; at least {fewest} are needed for shares by {of}. Take in past "
             "jobs with `faultnet history import`."
         )
     labels = labels_of(counts, model, of, by)
