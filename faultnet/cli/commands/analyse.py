@@ -52,7 +52,12 @@ def rates(
         ),
     ] = "component",
     by: Annotated[
-        str, typer.Option("--by", metavar="COLUMN[,COLUMN]", help="For each value of one column, or of two together.")
+        str,
+        typer.Option(
+            "--by",
+            metavar="COLUMN[,COLUMN]",
+            help="For each value of one column, or of two; comebacks also by repair, part_source.",
+        ),
     ] = "",
     model: Annotated[str, typer.Option("--model", metavar="MODEL", help="Of which model's jobs, if of several.")] = "",
     from_: Annotated[
