@@ -137,6 +137,14 @@ def test_a_shop_s_database_and_its_file_tell_the_same(database_url: str, tmp_pat
         for by in ((), ("panel_group", "age"), ("month",), ("technician", "event_before")):
             told = [tally(source, backlight(), by, group_of=group_of) for source in (workshop.database, file)]
             assert told[0] == told[1]
+        days = {"since": "2028-06-01", "before": "2030-01-01"}
+        told = [tally(source, backlight(), ("month",), **days) for source in (workshop.database, file)]
+        assert told[0] == told[1]
+        assert {each.values[0] for each in told[0]} <= {f"{y}-{m:02}" for y in (2028, 2029) for m in range(1, 13)}
+        early = [
+            count_patterns(source, backlight(), before="2029-01-01").n_jobs for source in (workshop.database, file)
+        ]
+        assert early[0] == early[1] > 0
         for by in ((REPAIR,), (SOURCE,), ("panel_group",)):
             told_of = [
                 returns(source, backlight(), by, watched_days=90, group_of=group_of)
@@ -553,8 +561,9 @@ def test_plots_say_what_they_show(by: tuple[str, ...], half_a_year: Path, tmp_pa
     assert (tmp_path / "one.svg").read_bytes() == (tmp_path / "two.svg").read_bytes()
     assert (tmp_path / "three.png").read_bytes().startswith(b"\x89PNG")
     words = (tmp_path / "one.svg").read_text(encoding="utf-8")
-    for told in ("share", "%", "fixed"):
-        assert f"<!-- {told}" in words or told in words, "text of figures stands in comments beside its outlines"
+    axis = "share (%)" if by == ("month",) else "share of jobs (%)"
+    for told in (axis, "fixed"):
+        assert f"<!-- {told}" in words, "text of figures stands in comments beside its outlines"
 
 
 def test_exit_codes(tmp_path: Path, half_a_year: Path) -> None:

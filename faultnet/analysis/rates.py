@@ -19,6 +19,7 @@ from faultnet.counting.columns import names_of_columns
 from faultnet.counting.tally import days_of, tally
 from faultnet.errors import TooLittleData, UsageProblem
 from faultnet.model import Model
+from faultnet.patterns import Patterns
 from faultnet.shop.voltages import Entry
 from faultnet.statistics.estimate import Estimate
 from faultnet.statistics.shares import LEAST_GROUPS, OverShares, jeffreys, of_counts, pooled, unpooled
@@ -154,8 +155,8 @@ def rates(
     source: a shop's open database, or Parquet or CSV files as of `history export`; `of`: `component`, `mode`, or one of
     the columns that jobs can be counted by; since, before: days. The model's numbers are used as they are: learn them
     first. counted_only: labels alone, at once whatever the size. in_service: sets in service by the same columns.
-    voltages, group_of, usual: the shop's list, its panel groups, its meters. most_jobs: weighed at most, of Parquet
-    files; n_draws, seed: of the model's numbers.
+    voltages, group_of, usual: the shop's list, its panel groups, its meters. most_jobs: about so many are weighed of
+    more, drawn at random; n_draws, seed: of the model's numbers.
 
     UsageProblem, FileProblem, StoreProblem: as they say. TooLittleData: fewer than 10 jobs ended, or than 30 where
     failure modes are asked for, which labels do not tell; parts are weighed from 30 on.
@@ -182,9 +183,7 @@ def rates(
         if patterns.n_jobs > _MUCH_MORE * most_jobs:
             patterns = patterns.thinned(most_jobs / patterns.n_jobs, seed)
         weighed = weigh(model, patterns, targets_of(model, of), usual=usual, n_draws=n_draws, seed=seed)
-        left_out = tuple((each.why, each.jobs) for each in patterns.left_out)
-        if weighed.n_impossible:
-            left_out += (("what was seen cannot all be true by the model's numbers", round(weighed.n_impossible)),)
+        left_out = _left_out(patterns, weighed)
     base = {} if in_service is None else in_service.matched(labels.jobs)
     met = occurrences({values: labels.jobs[values] for values in labels.groups}, base) if base else ()
     counted_in = {each.values: (each.jobs, each.set_years) for each in met}
@@ -207,8 +206,16 @@ def rates(
         left_out=left_out,
         n_hidden=len(labels.hidden) + n_people,
         occurrences=met,
-        days=days_of(source, model, since, before),
+        days=days_of(counts),
     )
+
+
+def _left_out(patterns: Patterns, weighed: Weighed) -> tuple[tuple[str, int], ...]:
+    """Jobs that could not be weighed, with the reason."""
+    found = [(each.why, each.jobs) for each in patterns.left_out]
+    if weighed.n_impossible:
+        found.append(("what was seen cannot all be true by the model's numbers", round(weighed.n_impossible)))
+    return tuple(found)
 
 
 def check(of: str, by: Sequence[str], model: Model, *, counted_only: bool = False) -> None:

@@ -47,7 +47,7 @@ class Asked:
             )
         self.make(f"CREATE INDEX ix_{lookup.name} ON {lookup.name} ({', '.join(lookup.columns)})")
 
-    def drawn(self, where: str, most_jobs: int) -> str:  # noqa: ARG002
+    def drawn(self, where: str, most_jobs: int) -> str:  # noqa: ARG002  as the protocol has it
         """All of it: a database that people write into is never so large."""
         return "history"
 

@@ -68,8 +68,8 @@ def is_day(text: str) -> bool:
 
 
 _DAY_LENGTH = 10
-DATED = "h.opened LIKE '____-__-__%'"
-"""A job whose day can be compared with others."""
+DATED = "SUBSTR(h.opened, 1, 10) LIKE '____-__-__'"
+"""A job whose day can be compared with others; without a per cent sign, which a driver may take for its own."""
 
 
 RETURNED = "h.came_from <> '' AND h.came_with = 'same'"

@@ -1,7 +1,7 @@
 """Jobs counted by how they ended, by what cured the set, and by other columns: labels, as they were written down."""
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from faultnet.counting.ask import Source, asked, keep_lookups
@@ -14,13 +14,16 @@ from faultnet.model import Model
 @dataclass(frozen=True)
 class Tallied:
     """Jobs that are alike. cure: the repairs after which the set worked, none where it never did; values: of the
-    columns counted by, "" where nothing was written down."""
+    columns counted by, "" where nothing was written down; first, last: days on which they came in, or "".
+    """
 
     outcome: str
     verification: str
     cure: tuple[str, ...]
     values: tuple[str, ...]
     jobs: int
+    first: str
+    last: str
 
 
 def tally(
@@ -46,7 +49,8 @@ def tally(
         keep_lookups(history, [cure, *(column.lookup for column in columns if column.lookup)])
         return tuple(
             Tallied(str(row[0]), str(row[1]), tuple(filter(None, str(row[2]).split("+"))),
-                    tuple(str(each or "") for each in row[3:-1]), int(row[-1] or 0))
+                    tuple(str(each or "") for each in row[3:-3]), int(row[-1] or 0),
+                    *(str(day or "") for day in row[-3:-1]))
             for row in history.rows(_statement(Wanted(model, since, before, with_returned), cure, columns))
         )  # fmt: skip
 
@@ -59,13 +63,13 @@ def count_jobs(source: Source, model: Model, by: Sequence[str]) -> dict[tuple[st
     return dict(counts)
 
 
-def days_of(source: Source, model: Model, since: str = "", before: str = "") -> tuple[str, str]:
-    """The days on which the first and the last of these jobs came in; "" of jobs without a day."""
-    with asked(source, model) as history:
-        where = f"{Wanted(model, since, before, with_returned=False).where} AND {DATED}"
-        day = "SUBSTR(h.opened, 1, 10)"
-        first, last = next(iter(history.rows(f"SELECT MIN({day}), MAX({day}) FROM history h WHERE {where}")))
-        return str(first or ""), str(last or "")
+def days_of(counts: Iterable[Tallied]) -> tuple[str, str]:
+    """The days on which the first and the last of these jobs came in; "" where no day was written down."""
+    told = [each for each in counts if each.first]
+    return min((each.first for each in told), default=""), max((each.last for each in told), default="")
+
+
+_DAY = "SUBSTR(h.opened, 1, 10)"
 
 
 def _statement(wanted: Wanted, cure: Lookup, columns: Sequence[Column]) -> str:
@@ -73,7 +77,9 @@ def _statement(wanted: Wanted, cure: Lookup, columns: Sequence[Column]) -> str:
     named = ", ".join(f"{key} AS key_{number}" for number, key in enumerate(keys, start=1))
     places = ", ".join(str(number) for number in range(1, len(keys) + 1))
     return f"""\
-SELECT {named}, COUNT(*) AS jobs
+SELECT {named},
+       MIN(CASE WHEN {DATED} THEN {_DAY} END) AS first_day, MAX(CASE WHEN {DATED} THEN {_DAY} END) AS last_day,
+       COUNT(*) AS jobs
 FROM history h
 {joins([cure, *(each.lookup for each in columns if each.lookup)])}
 WHERE {wanted.where}

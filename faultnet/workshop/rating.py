@@ -13,7 +13,7 @@ from faultnet.counting import count_patterns
 from faultnet.counting.ask import Source, models_in
 from faultnet.counting.returns import REPAIR
 from faultnet.counting.statement import is_day
-from faultnet.counting.tally import days_of
+from faultnet.counting.tally import days_of, tally
 from faultnet.errors import TooLittleData, UsageProblem
 from faultnet.jobs.stage import WATCH_DAYS
 from faultnet.learning.learn import FEWEST_JOBS as FEWEST_TO_LEARN
@@ -117,7 +117,7 @@ def _in_service(workshop: Workshop, source: Source, model: Model, wanted: Wanted
     """The sets in service on the days on which the jobs came in."""
     assert wanted.in_service is not None
     comma = workshop.shop.settings.decimal_comma
-    first, last = days_of(source, model, wanted.since, wanted.before)
+    first, last = days_of(tally(source, model, since=wanted.since, before=wanted.before))
     before = (date.fromisoformat(last) + timedelta(days=1)).isoformat() if is_day(last) else ""
     return read_in_service(wanted.in_service, model, wanted.by, since=first, before=before, decimal_comma=comma)
 
