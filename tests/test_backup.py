@@ -15,7 +15,6 @@ from servers import Server
 from test_store import fill, snapshot
 from test_workshop import Clock
 
-from faultnet.cli.as_json import answer_json
 from faultnet.errors import StoreProblem
 from faultnet.files.finder import own_models_folder
 from faultnet.settings import ShopSettings
@@ -27,6 +26,7 @@ from faultnet.store.database import Database, make_engine, open_database
 from faultnet.store.migrate import migrate_to, revisions
 from faultnet.store.tables import HEAD, IN_ORDER
 from faultnet.store.voltages import insert_voltages
+from faultnet.telling.answer_json import answer_json
 from faultnet.workshop.backup import KEPT, back_up, back_up_before, backups_folder, restore
 from faultnet.workshop.check import check_models
 from faultnet.workshop.entering import enter

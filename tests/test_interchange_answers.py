@@ -14,7 +14,6 @@ from oracle import Oracle
 
 from faultnet import Case, diagnose, parse_events, rank_tests
 from faultnet.case.steps import case_steps
-from faultnet.cli.as_json import answer_json
 from faultnet.cpt import Floats
 from faultnet.engine.evidence import Likelihood
 from faultnet.engine.interface import Belief, compile_engine
@@ -25,6 +24,7 @@ from faultnet.interchange.kinds import Told
 from faultnet.interchange.model_file import Imported
 from faultnet.model import Model
 from faultnet.network import Network
+from faultnet.telling.answer_json import answer_json
 
 Published = dict[str, tuple[Imported, Model]]
 every_network = pytest.mark.parametrize("name", COMPONENTS)

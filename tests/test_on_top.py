@@ -9,7 +9,6 @@ from test_diagnosis import LAMP_CASES, case_of, drawn_model, lamp
 
 from faultnet.case import Case, believe, parse_events
 from faultnet.case.steps import case_steps
-from faultnet.cli.as_text import on_top_words
 from faultnet.diagnosis.drawn import Drawn, states_that_matter
 from faultnet.diagnosis.draws import Draws
 from faultnet.engine.information import mutual_informations_bits
@@ -17,6 +16,7 @@ from faultnet.files import load_model
 from faultnet.ranking import rank_tests
 from faultnet.ranking.on_top import with_times_on_top
 from faultnet.settings import ShopSettings
+from faultnet.telling.answer import on_top_words
 
 N = 20
 

@@ -1,12 +1,11 @@
 """An answer as text for a terminal of 80 columns, readable without colour."""
 
 from collections.abc import Iterator, Sequence
-from math import exp
 from pathlib import Path
 
 from faultnet.case import Case
 from faultnet.case.doubts import doubts
-from faultnet.case.entry import find_state, written
+from faultnet.case.entry import written
 from faultnet.case.events import set_aside
 from faultnet.case.words import describe_event, made_again, nominal_words, state_words
 from faultnet.cli.kinds import (
@@ -22,36 +21,29 @@ from faultnet.cli.price import price_text
 from faultnet.cli.terminal import bold, table, wrapped, wrapped_table
 from faultnet.cli.volts import readings_text
 from faultnet.cli.ways import ways_text
-from faultnet.diagnosis import BetterFit, Diagnosis, Surprise
+from faultnet.diagnosis import BetterFit, Diagnosis
 from faultnet.files.finder import is_shipped
 from faultnet.model import ModeId, Model
-from faultnet.model.nodes import Observation
 from faultnet.model.words import disclaimer, numbers_words
 from faultnet.model.work import Caution, Step
-from faultnet.ranking import Outcome, RankedTest, Ranking
+from faultnet.ranking import RankedTest, Ranking
 from faultnet.repairs import RankedRepair
-from faultnet.words import fixed, in_words, minutes, odds_factor, percent, times
+from faultnet.telling.answer import (
+    ENDINGS,
+    NOT_DRAWN,
+    leading_words,
+    on_top_words,
+    said_and_typed,
+    surprise_words,
+    weighed_words,
+)
+from faultnet.words import fixed, in_words, minutes, odds_factor, percent
 
 MODES_FROM = 0.03
 """How likely a component must be for its failure modes to be listed."""
 
-_ENDING = {
-    "stop": "Stop testing",
-    "hand_over": "Hand over",
-    "not_worth_repairing": "Verdict",
-    "no_fault_found": "Verdict",
-}
 
 TRAINED_ONLY = "for a trained person, and this bench is not marked as trained; if it is: --trained"
-
-NOT_DRAWN = (
-    "The intervals hold 90 % of what the answer would be if shares, table rows, links, conditions and collateral were "
-    "as uncertain as the few jobs they are worth. Not varied, and so not in them: how well a repair works, what it "
-    "may harm, and which volts go with which state."
-)
-
-SURE_ENOUGH, WORTH_NAMING = 0.9, 0.1
-"""An advice that is the same in more draws needs no words; what is advised in fewer is not named beside it."""
 
 
 def answer_text(
@@ -173,21 +165,8 @@ def _notes(model: Model, case: Case, diagnosis: Diagnosis, numbers: Sequence[int
     if not notable:
         return
     yield bold("Surprises")
-    yield from (wrapped(_surprise(model, case, surprise, numbers), 2, 4) for surprise in notable)
+    yield from (wrapped(surprise_words(model, case, surprise, numbers), 2, 4) for surprise in notable)
     yield ""
-
-
-def _surprise(model: Model, case: Case, surprise: Surprise, numbers: Sequence[int]) -> str:
-    if surprise.event is None:
-        apart = "; ".join(
-            f"{numbers[number]}. {describe_event(model, case.events[number])}" for number in surprise.apart
-        )
-        less_likely = f"together {times(exp(surprise.apart_nats))} less likely than each by itself"
-        return f"these findings fit each other badly: {apart}; {less_likely}. Look again at one of them?"
-    event = f"{numbers[surprise.event]}. {describe_event(model, case.events[surprise.event])}"
-    if surprise.kind == "reading":
-        return f"{event} fits badly; {percent(surprise.value)} that it is a slip or a stray reading"
-    return f"{event} was unlikely given all else ({percent(surprise.value)}); look again?"
 
 
 def advice(
@@ -206,17 +185,7 @@ def advice(
         repair = next(r for r in ranking.repairs if r.repair == told.id)
         yield from repair_step(repair, told.why, shown, ranking.settings.currency)
     else:
-        yield wrapped(_ENDING.get(told.verdict or told.kind, told.kind) + f": {told.why}.", 2, 4)
-
-
-def on_top_words(ranking: Ranking) -> str:
-    """How often the advised test would be advised with the numbers behind it drawn anew, and what else would be."""
-    own = ranking.on_top.get(ranking.advice.id)
-    if own is None or own >= SURE_ENOUGH:
-        return ""
-    share, other = max((n, test) for test, n in ranking.on_top.items() if test != ranking.advice.id)
-    said = f"; the same in {percent(own)} of draws of the numbers behind it"
-    return said + (f", {other} in {percent(share)}" if share >= WORTH_NAMING else "")
+        yield wrapped(ENDINGS.get(told.verdict or told.kind, told.kind) + f": {told.why}.", 2, 4)
 
 
 def step_of_test(
@@ -233,26 +202,13 @@ def step_of_test(
     rows = []
     for number, outcome in enumerate(test.outcomes):
         names = [
-            _said_and_typed(model.observations[leaf], state)
+            said_and_typed(model.observations[leaf], state)
             for leaf, state in zip(test.reveals, outcome.state.split("+"), strict=True)
         ]
         key = f"{keys[number]}  " if keys else ""
-        rows.append((key + " + ".join(names), percent(outcome.chance), f"-> {_leading(model, outcome)}"))
+        rows.append((key + " + ".join(names), percent(outcome.chance), f"-> {leading_words(model, outcome)}"))
     yield "    what you may see -> what is then likeliest:"
     yield from wrapped_table(rows, "lrl", 6)
-
-
-def _said_and_typed(seen: Observation, state: str) -> str:
-    """A state as people say it, with the name to type where that is another: "no flash [none]"."""
-    said = state_words(seen, state)
-    return state if find_state(seen, said) == state else f"{said} [{state}]"
-
-
-def _leading(model: Model, outcome: Outcome) -> str:
-    """What is likeliest once this is seen: the states of what the model asks, else the failure mode."""
-    asked = [f"{percent(chance)} {model.conditions[c].words(state)}" for c, state, chance in outcome.leading_conditions]
-    fault = f"{percent(outcome.probability)} {model.mode_label(ModeId.parse(outcome.leading_fault))}"
-    return ", ".join(asked) or fault
 
 
 def repair_step(repair: RankedRepair, why: str, shown: set[Caution] | None = None, currency: str = "") -> Iterator[str]:
@@ -282,7 +238,7 @@ def reasons(model: Model, case: Case, diagnosis: Diagnosis, numbers: Sequence[in
     if diagnosis.weights:
         yield bold("Why") + "  (how each entry moved the odds)"
         components = list(dict.fromkeys(w.component for w in diagnosis.weights))[: 1 if model.asked else None]
-        rows = [("", *(_weighed(model, c) for c in components))]
+        rows = [("", *(weighed_words(model, c) for c in components))]
         for event in dict.fromkeys(w.event for w in diagnosis.weights):
             bits = {w.component: w.bits for w in diagnosis.weights if w.event == event}
             name = f"{numbers[event]}. {written(case.events[event], model)}"
@@ -311,12 +267,6 @@ def reasons(model: Model, case: Case, diagnosis: Diagnosis, numbers: Sequence[in
     if not model.is_imported:
         yield wrapped(NOT_DRAWN, 0)
         yield ""
-
-
-def _weighed(model: Model, name: str) -> str:
-    """What a weight of evidence is about: a component, or a state of a condition."""
-    condition, _, state = name.partition(".")
-    return model.conditions[condition].words(state) if state else model.components[name].label
 
 
 def _held_back(ranking: Ranking) -> Iterator[str]:

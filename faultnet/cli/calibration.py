@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from faultnet.analysis.calibration import FEWEST_JUDGED, WAYS, Calibration
 from faultnet.analysis.judged import FEW, Judged, OfPart, Scores
-from faultnet.cli.calibration_json import as_document
 from faultnet.cli.progress import counted
 from faultnet.cli.reliability import diagram_lines, of_causes, of_repairs
 from faultnet.cli.shown import Shown
@@ -16,6 +15,7 @@ from faultnet.cli.workshop import workshop_of
 from faultnet.model import Model
 from faultnet.statistics.scores import Parts, Score
 from faultnet.statistics.worsening import FALSE_ALARMS, Watch
+from faultnet.telling.calibration_json import as_document
 from faultnet.words import fixed, percent
 from faultnet.workshop.calibrating import Wanted, calibrate
 

@@ -4,12 +4,12 @@ from collections.abc import Iterator
 
 from faultnet.analysis.comebacks import Comebacks, Lasting
 from faultnet.analysis.values import FEW_JOBS
-from faultnet.cli.shares import hidden, in_brackets, told
 from faultnet.cli.terminal import bold, table, wrapped
 from faultnet.counting.returns import SEVERAL
 from faultnet.jobs.closing import PART_SOURCES
 from faultnet.jobs.stage import WATCH_DAYS
 from faultnet.statistics.weibull import Weibull
+from faultnet.telling.shares import hidden, in_brackets, told
 
 
 def comebacks_text(found: Comebacks) -> Iterator[str]:

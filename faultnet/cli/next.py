@@ -4,7 +4,6 @@ import json
 from dataclasses import dataclass
 
 from faultnet.case import Case
-from faultnet.cli.as_json import answer_json
 from faultnet.cli.as_text import answer_text
 from faultnet.cli.picture import check_picture, write_picture
 from faultnet.cli.typed import Asked, understand
@@ -14,6 +13,7 @@ from faultnet.files.fits import fits_better
 from faultnet.model import Model
 from faultnet.ranking import rank_tests
 from faultnet.ranking.on_top import with_times_on_top
+from faultnet.telling.answer_json import answer_json
 
 
 @dataclass(frozen=True)

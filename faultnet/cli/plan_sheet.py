@@ -4,12 +4,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from faultnet.case.words import describe_event
-from faultnet.cli.paper import Block, Paper, write_paper
 from faultnet.cli.plan_words import costs, heading, stop_words
 from faultnet.cli.typed import Understood
 from faultnet.model.words import disclaimer
 from faultnet.plan import Plan, PlanStep
 from faultnet.plan.words import numbered_cautions, outcome_words, suspects_words
+from faultnet.telling.paper import Block, Paper, write_paper
 from faultnet.words import percent
 
 MOST_ROWS = 18

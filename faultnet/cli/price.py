@@ -8,13 +8,8 @@ from faultnet.model import Model
 from faultnet.ranking import Ranking
 from faultnet.ranking.quote import price_changes
 from faultnet.repairs.price import Pricing, spent_so_far
+from faultnet.telling.answer import PRICE_HOLDS
 from faultnet.words import percent
-
-PRICE_HOLDS = (
-    "In it: bench time so far ({spent:.0f} with parts fitted), labour and parts of the repairs that each fault "
-    "needs. Not in it: tests to come, tax, margin. Low and high: 10 and 90 % of the courses that end repaired, by the "
-    "chances above and parts anywhere between their two prices."
-)
 
 
 def price_text(model: Model, case: Case, ranking: Ranking, *, full: bool) -> Iterator[str]:

@@ -13,12 +13,13 @@ from faultnet.analysis.trends import Trend
 from faultnet.analysis.values import FEW_JOBS
 from faultnet.cli.comebacks import comebacks_text
 from faultnet.cli.progress import counted
-from faultnet.cli.shares import hidden, in_brackets, told
-from faultnet.cli.shown import Shown, of_fields, plain
+from faultnet.cli.shown import Shown
 from faultnet.cli.terminal import bold, columns, table, wrapped, wrapped_table
 from faultnet.cli.workshop import workshop_of
 from faultnet.model import Model
 from faultnet.statistics.estimate import Estimate
+from faultnet.telling.plain import of_fields, plain
+from faultnet.telling.shares import hidden, in_brackets, told
 from faultnet.words import percent
 from faultnet.workshop.rating import LEARNED_HERE, Wanted, rate
 

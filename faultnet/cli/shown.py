@@ -1,16 +1,12 @@
 """How an analyst's answers are shown: as text or as JSON, with rows and a plot in files."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields, is_dataclass
-from math import isfinite
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from faultnet.cli.terminal import note
 from faultnet.sheets.write import checked_suffix, write_frame
-from faultnet.statistics.estimate import Estimate
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,24 +40,3 @@ class Shown:
 
             save(draw(), self.plot)
             note(f"drawn in {self.plot}")
-
-
-def plain(value: Any) -> Any:
-    """A result as plain values, for JSON; numbers that are infinite, or not there, are null."""
-    if isinstance(value, Estimate):
-        return dict(zip(("value", "low", "high"), map(plain, value), strict=True))
-    if isinstance(value, np.ndarray):
-        return plain(value.tolist())
-    if isinstance(value, Mapping):
-        return {name: plain(each) for name, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(each) for each in value]
-    if is_dataclass(value):
-        return plain(of_fields(value))
-    return None if isinstance(value, float) and not isfinite(value) else value
-
-
-def of_fields(value: Any) -> dict[str, Any]:
-    """The fields of a result, and whether it rests on few jobs."""
-    told = {each.name: getattr(value, each.name) for each in fields(value)}
-    return {**told, **({"is_few": value.is_few} if hasattr(value, "is_few") else {})}

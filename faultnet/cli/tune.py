@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from faultnet.cli.chances import share_of, told_state, words_of
 from faultnet.cli.picture import check_picture, write_picture
 from faultnet.cli.progress import counted
 from faultnet.cli.terminal import bold, note, table, wrapped, wrapped_table
@@ -20,6 +19,7 @@ from faultnet.model import Model
 from faultnet.model.chances import LEAST_JOBS, SHARES, Chances, chances_of, shift
 from faultnet.model.pooled import Pooled
 from faultnet.model.version import Version
+from faultnet.telling.chances import share_of, told_state, words_of
 from faultnet.words import percent
 from faultnet.workshop.tuning import Tuned, Wanted, tune
 from faultnet.workshop.versions import accept, check_named, check_said

@@ -3,12 +3,12 @@
 import json
 from collections.abc import Iterator
 
-from faultnet.cli.chances import share_of, told_state, words_of
 from faultnet.cli.terminal import bold, wrapped_table
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
 from faultnet.model import Model
 from faultnet.model.version import changed
+from faultnet.telling.chances import share_of, told_state, words_of
 from faultnet.workshop.versions import take_back
 
 MOST_SHOWN = 20

@@ -11,7 +11,6 @@ from typing import Any
 from faultnet.case.entry import nearest
 from faultnet.case.points import NUMBER
 from faultnet.case.words import nominal_words
-from faultnet.cli.as_json import nominal_json
 from faultnet.cli.progress import counted
 from faultnet.cli.terminal import bold, note, wrapped, wrapped_table
 from faultnet.cli.workshop import workshop_of
@@ -23,6 +22,7 @@ from faultnet.shop.nominal import FAR_APART_SD
 from faultnet.shop.voltages import LEAST_VOLTS, MOST_VOLTS, SOURCES, Entry, nearest_codes, nominal_of
 from faultnet.shop.voltages_file import csv_text, parse_day, read_entries
 from faultnet.store.voltages import delete_voltages, insert_voltages, read_voltages
+from faultnet.telling.answer_json import nominal_json
 from faultnet.workshop.nominals import keep_nominals, learn_nominals
 
 SCHEMA_VERSION = 1

@@ -7,10 +7,8 @@ from faultnet.cli.as_text import reasons, step_of_test
 from faultnet.cli.bench.ask import ask_repair, ask_volts, choose
 from faultnet.cli.bench.keys import Left, ask_key, ask_line
 from faultnet.cli.bench.screen import Screen
-from faultnet.cli.job.add import entry_line
-from faultnet.cli.job.end import ClosingTyped, closing_typed, hints
-from faultnet.cli.job.sums import parse_sum
-from faultnet.cli.job.told import entry_words
+from faultnet.cli.job.end import hints
+from faultnet.cli.job.told import entry_line
 from faultnet.cli.price import price_text
 from faultnet.cli.terminal import wrapped
 from faultnet.errors import UsageProblem
@@ -19,9 +17,12 @@ from faultnet.jobs.closing import OUTCOMES, VERIFICATIONS
 from faultnet.jobs.replay import usual_symptom
 from faultnet.jobs.stage import STAGES, possible_moves
 from faultnet.ranking import RankedTest
+from faultnet.telling.job import entry_words
+from faultnet.workshop.closing_typed import ClosingTyped, closing_typed
 from faultnet.workshop.ending import answer_price, close, move, name_price
 from faultnet.workshop.entering import TAKEN_BACK, enter, go_on_with, skip, take_back
 from faultnet.workshop.repairing import Doubtful, repair
+from faultnet.workshop.sums import parse_sum
 from faultnet.workshop.workshop import Workshop, read_job
 
 Written = Sequence[Entry] | None

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 from faultnet.cli.bench.keys import ask_key, ask_line
 from faultnet.cli.bench.screen import Screen
-from faultnet.cli.job.sums import parse_sum
 from faultnet.cli.terminal import bold, wrapped, wrapped_table
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Part
@@ -12,6 +11,7 @@ from faultnet.jobs.closing import PART_SOURCES
 from faultnet.model.nodes import Observation
 from faultnet.words import percent
 from faultnet.workshop.repairing import replaces_part
+from faultnet.workshop.sums import parse_sum
 
 MOST_POINTS = 16
 _ONE_KEY = 9

@@ -11,8 +11,7 @@ from faultnet.cli.bench import acts
 from faultnet.cli.bench.keys import Left, ask_key
 from faultnet.cli.bench.pick import pick_job
 from faultnet.cli.bench.screen import Screen
-from faultnet.cli.job.open import earlier_words
-from faultnet.cli.job.told import entry_words, heading
+from faultnet.cli.job.told import earlier_lines, heading
 from faultnet.cli.kinds import onward
 from faultnet.cli.terminal import bold, note, wrapped
 from faultnet.cli.workshop import workshop_of
@@ -20,6 +19,7 @@ from faultnet.errors import ContradictoryEvidence, UsageProblem
 from faultnet.jobs import Entry
 from faultnet.jobs.stage import possible_moves
 from faultnet.model.work import Caution
+from faultnet.telling.job import entry_words
 from faultnet.workshop.looking import look
 from faultnet.workshop.workshop import Workshop, on_the_bench
 
@@ -79,7 +79,7 @@ def _screen(workshop: Workshop, screen: Screen, *, is_first: bool) -> Iterator[s
     if is_first:
         yield model_line(screen.model)
         yield from (wrapped(f"note: {each}", 2, 4) for each in screen.bench.notes)
-        yield from earlier_words(screen.bench)
+        yield from earlier_lines(screen.bench)
     yield ""
     yield from standing(screen.model, screen.diagnosis, likely_only=True)
     yield ""

@@ -211,7 +211,8 @@ def close(
     json: Json = False,
 ) -> None:
     """Close a job: how it ended, and how sure it is that the part named was the cause."""
-    from faultnet.cli.job.end import ClosingTyped, close_job
+    from faultnet.cli.job.end import close_job
+    from faultnet.workshop.closing_typed import ClosingTyped
 
     typed = ClosingTyped(outcome, verified, on_test, minutes, parts, price, note, by)
     close_job(job, typed, db=db, shop=shop, as_json=json)

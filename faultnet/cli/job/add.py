@@ -4,16 +4,12 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from faultnet.case.doubts import doubts
-from faultnet.case.events import set_aside
-from faultnet.cli.job.as_json import job_json
-from faultnet.cli.job.told import entry_words, standing_line
-from faultnet.cli.terminal import note, wrapped
+from faultnet.cli.job.told import entry_line, standing_line
+from faultnet.cli.terminal import note
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import ContradictoryEvidence, UsageProblem
 from faultnet.jobs import Entry
-from faultnet.jobs.entry import EVENTS, event_of
-from faultnet.model import Model
+from faultnet.telling.job_json import job_json
 from faultnet.workshop.entering import correct, enter, go_on_with, skip, take_back
 from faultnet.workshop.looking import Look, look
 from faultnet.workshop.workshop import Workshop, model_of, read_job
@@ -80,21 +76,6 @@ def _written(workshop: Workshop, number: str, typed: Typed) -> tuple[Entry, ...]
         facts=tuple(typed.facts.items()),
         note=typed.note,
     )
-
-
-def entry_line(entry: Entry, model: Model) -> str:
-    """An entry with its number, what it supersedes, and doubts about it."""
-    told = entry_words(entry, model)
-    if entry.supersedes is not None:
-        told = (
-            f"{entry.supersedes} {told}" if entry.kind == "taken_back" else f"{told} -- instead of {entry.supersedes}"
-        )
-    if entry.kind in EVENTS:
-        event = event_of(entry, model)
-        reason = set_aside(event)
-        told += "".join(f" -- {doubt}" for doubt in doubts(event, model))
-        told += f" -- set aside: {reason}" if reason else ""
-    return wrapped(f"{entry.seq}. {told}", 2, 5)
 
 
 def look_or_note(workshop: Workshop, number: str, shown_in: str) -> Look | None:

@@ -1,36 +1,20 @@
 """`faultnet job price`, `move` and `close`."""
 
 import json
-from dataclasses import dataclass
 
-from faultnet.cli.job.add import entry_line
-from faultnet.cli.job.as_json import job_json
-from faultnet.cli.job.sums import parse_sum
-from faultnet.cli.job.told import closing_words, heading
+from faultnet.cli.job.told import entry_line, heading
 from faultnet.cli.price import price_text
 from faultnet.cli.terminal import wrapped
 from faultnet.cli.workshop import workshop_of
-from faultnet.errors import UsageProblem
-from faultnet.jobs import Closing, Entry, Job
-from faultnet.jobs.closing import VERIFICATIONS
+from faultnet.jobs import Entry, Job
 from faultnet.jobs.replay import has_repairs
+from faultnet.telling.job import closing_words
+from faultnet.telling.job_json import job_json
+from faultnet.workshop.closing_typed import ClosingTyped, closing_typed
 from faultnet.workshop.ending import answer_price, close, move, name_price
 from faultnet.workshop.looking import look
+from faultnet.workshop.sums import parse_sum
 from faultnet.workshop.workshop import Workshop, model_of, read_job
-
-
-@dataclass(frozen=True)
-class ClosingTyped:
-    """What was typed after `job close JOB`."""
-
-    outcome: str
-    verified: str
-    on_test: str
-    minutes: str
-    parts: str
-    price: str
-    note: str
-    by: str
 
 
 def price_of(number: str, *, named: str, agreed: bool | None, note: str, db: str, shop: str, as_json: bool) -> None:
@@ -48,7 +32,7 @@ def price_of(number: str, *, named: str, agreed: bool | None, note: str, db: str
         return
     found = look(workshop, number, "job price")
     if as_json:
-        from faultnet.cli.as_json import money_json
+        from faultnet.telling.answer_json import money_json
 
         told = money_json(found.bench.model, found.bench.case, found.ranking)
         print(json.dumps({"job": number, "money": told}, indent=2, allow_nan=False))
@@ -79,31 +63,14 @@ def close_job(number: str, typed: ClosingTyped, *, db: str, shop: str, as_json: 
             print(wrapped(hint, 0, 2))
 
 
-def closing_typed(typed: ClosingTyped, job: Job, *, decimal_comma: bool) -> Closing:
-    """The closing that was typed, completed from the job: the price agreed, the parts as entered."""
-    problems: list[str] = []
-    outcome = typed.outcome.strip().lower().replace("-", "_")
-    verified = typed.verified.strip().lower().replace("-", "_")
-    if outcome == "fixed" and not verified:
-        problems.append(f"--verified: say how sure the cause is: {', '.join(VERIFICATIONS)}")
-
-    def number(option: str, text: str, most: float) -> float | None:
-        try:
-            return parse_sum(option, text, decimal_comma=decimal_comma, most=most) if text else None
-        except UsageProblem as error:
-            problems.extend(error.problems)
-            return None
-
-    hours = number("--on-test", typed.on_test, 1000)
-    minutes = number("--minutes", typed.minutes, 6000)
-    parts, price = number("--parts", typed.parts, 1e7), number("--price", typed.price, 1e7)
-    if problems:
-        raise UsageProblem(*problems)
-    paid = [part.price for part in job.parts if part.price is not None]
-    parts = sum(paid) if parts is None and paid else parts
-    if price is None and job.price is not None and outcome == "fixed":
-        price = float(job.price.value)
-    return Closing(outcome, verified or "not_verified", hours, minutes, parts, price, "", typed.note, typed.by)
+def _written(workshop: Workshop, number: str, written: tuple[Entry, ...], *, as_json: bool) -> None:
+    job, _ = read_job(workshop, number)
+    if as_json:
+        print(json.dumps(job_json(job), indent=2))
+        return
+    model = model_of(workshop, job)
+    print("\n".join(heading(job, workshop.clock().date())))
+    print("\n".join(entry_line(entry, model) for entry in written))
 
 
 def hints(job: Job) -> list[str]:
@@ -121,13 +88,3 @@ def hints(job: Job) -> list[str]:
     else:
         lines.append(f"When it goes home: faultnet job move {job.number} done")
     return lines
-
-
-def _written(workshop: Workshop, number: str, written: tuple[Entry, ...], *, as_json: bool) -> None:
-    job, _ = read_job(workshop, number)
-    if as_json:
-        print(json.dumps(job_json(job), indent=2))
-        return
-    model = model_of(workshop, job)
-    print("\n".join(heading(job, workshop.clock().date())))
-    print("\n".join(entry_line(entry, model) for entry in written))

@@ -2,13 +2,12 @@
 
 import json
 
-from faultnet.cli.as_json import answer_json
 from faultnet.cli.as_text import answer_text
-from faultnet.cli.job.open import earlier_words
-from faultnet.cli.job.told import heading
+from faultnet.cli.job.told import earlier_lines, heading
 from faultnet.cli.terminal import note
 from faultnet.cli.ways import checked_sort
 from faultnet.cli.workshop import workshop_of
+from faultnet.telling.answer_json import answer_json
 from faultnet.workshop.looking import look
 
 
@@ -25,7 +24,7 @@ def answer_job(number: str, *, full: bool, sort: str, trained: bool | None, db: 
         return
     for each in bench.notes:
         note(each)
-    print("\n".join([*heading(bench.job, workshop.clock().date()), *earlier_words(bench), ""]))
+    print("\n".join([*heading(bench.job, workshop.clock().date()), *earlier_lines(bench), ""]))
     print(
         answer_text(
             bench.model,

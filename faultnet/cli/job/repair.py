@@ -6,16 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from faultnet.case.entry import nearest
-from faultnet.cli.job.add import entry_line, look_or_note
-from faultnet.cli.job.as_json import job_json
-from faultnet.cli.job.sums import parse_sum
-from faultnet.cli.job.told import part_words
+from faultnet.cli.job.add import look_or_note
+from faultnet.cli.job.told import entry_line
 from faultnet.cli.terminal import wrapped
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Part
 from faultnet.jobs.closing import PART_SOURCES
+from faultnet.telling.job import part_words
+from faultnet.telling.job_json import job_json
 from faultnet.workshop.repairing import Doubtful, repair
+from faultnet.workshop.sums import parse_sum
 from faultnet.workshop.workshop import model_of, read_job
 
 

@@ -4,9 +4,7 @@ import json
 from collections.abc import Iterator
 
 from faultnet.case.entry import nearest
-from faultnet.cli.job.add import entry_line
-from faultnet.cli.job.as_json import job_json, listed_json
-from faultnet.cli.job.told import closing_words, heading, moment, part_words
+from faultnet.cli.job.told import entry_line, heading
 from faultnet.cli.terminal import bold, table, wrapped
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
@@ -16,6 +14,8 @@ from faultnet.jobs.stage import STAGES, stage_on, what_is_possible
 from faultnet.model import Model
 from faultnet.store.advice import Advised, advice_of
 from faultnet.store.jobs import Listed, comebacks_of, list_jobs
+from faultnet.telling.job import closing_words, moment, part_words
+from faultnet.telling.job_json import job_json, listed_json
 from faultnet.words import percent
 from faultnet.workshop.workshop import model_of, read_job
 

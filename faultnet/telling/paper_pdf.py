@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from faultnet.cli.paper import Block, Paper
 from faultnet.errors import UsageProblem
+from faultnet.telling.paper import Block, Paper
 
 SIZES_PT = (9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
 """Sizes of the text that are tried until all is on one page."""

@@ -41,7 +41,7 @@ def write_paper(file: Path, paper: Paper, option: str) -> None:
     """
     try:
         if file.suffix.lower() == ".pdf":
-            from faultnet.cli.paper_pdf import pdf_bytes
+            from faultnet.telling.paper_pdf import pdf_bytes
 
             file.write_bytes(pdf_bytes(paper))
         else:

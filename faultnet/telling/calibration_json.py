@@ -5,9 +5,9 @@ from typing import Any
 
 from faultnet.analysis.calibration import Calibration
 from faultnet.analysis.judged import Judged
-from faultnet.cli.shown import plain
 from faultnet.statistics.reliability import Diagram
 from faultnet.statistics.scores import Parts
+from faultnet.telling.plain import plain
 
 SCHEMA_VERSION = 1
 
