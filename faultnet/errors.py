@@ -2,7 +2,8 @@
 
 FaultnetError               1  unexpected
 ├── UsageProblem            2  a bad name or value typed by the user
-│   └── TableProblem           ... cells, columns or labels of a table passed from Python
+│   ├── TableProblem           ... cells, columns or labels of a table passed from Python
+│   └── NoSuchJob              ... the number of a job that there is not
 ├── FileProblem             3  a bad model or data file
 │   └── PlacedProblem          ... every problem with its place in the file
 │       ├── ModelProblem           ... a model file
@@ -34,6 +35,10 @@ class UsageProblem(FaultnetError):
 
 class TableProblem(UsageProblem, ValueError):
     """Cells, columns or labels of a table that nobody can read, all of them; a ValueError, as scikit-learn has it."""
+
+
+class NoSuchJob(UsageProblem):
+    """The number of a job that there is not."""
 
 
 class FileProblem(FaultnetError):

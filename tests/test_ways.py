@@ -9,9 +9,10 @@ from typer.testing import CliRunner
 
 from faultnet import Case, Nominal, ShopSettings, load_model, parse_events, rank_tests
 from faultnet.cli.main import app
-from faultnet.cli.ways import SEND_BACK, SORTS
+from faultnet.cli.ways import SEND_BACK
 from faultnet.errors import UsageProblem
 from faultnet.ranking import Ranking
+from faultnet.telling.ways import SORTS
 
 TRAINED = ShopSettings(trained=True)
 CASES = (

@@ -20,6 +20,11 @@ STAGES: Mapping[str, str] = {
 }
 """Every stage with its words, in the usual order."""
 
+ENDED = ("closed", "watched", "done")
+
+BEFORE_THE_END = tuple(stage for stage in STAGES if stage not in ENDED)
+"""Stages of jobs that are not over."""
+
 WATCH_DAYS = 90
 """How long a repaired set is watched after it went home: comebacks are counted within 90 days (common practice)."""
 
@@ -81,12 +86,16 @@ HOW: Mapping[str, str] = {
 """What to type for each move, after `faultnet`."""
 
 
+class NotPossible(UsageProblem):
+    """A move that is not possible from the stage that a job is in."""
+
+
 def moved(stage: str, move: str) -> str:
-    """The stage after a move. UsageProblem: it is not possible from there; says what is."""
+    """The stage after a move. NotPossible: from there it is not; says what is."""
     if stage in MOVES[move]:
         return MOVES[move][stage]
     possible = "; ".join(what_is_possible(stage))
-    raise UsageProblem(f"{HOW[move]}: not possible while the job is {STAGES[stage]}. Possible now: {possible}")
+    raise NotPossible(f"{HOW[move]}: not possible while the job is {STAGES[stage]}. Possible now: {possible}")
 
 
 def possible_moves(stage: str) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Row
 from sqlalchemy.exc import IntegrityError
 
 from faultnet.case.entry import nearest
-from faultnet.errors import UsageProblem
+from faultnet.errors import NoSuchJob, UsageProblem
 from faultnet.jobs.closing import Closing, Part
 from faultnet.jobs.entry import Entry
 from faultnet.jobs.job import Job
@@ -226,7 +226,7 @@ def _row(connection: Connection, number: str, *, to_write: bool = False) -> Row[
     if row is None:
         known = list(connection.execute(sa.select(jobs.c.number).order_by(jobs.c.id.desc()).limit(1000)).scalars())
         hint = nearest(number, known) or ("" if known else "; there is none yet: faultnet job open --model backlight")
-        raise UsageProblem(f"there is no job {number}{hint}")
+        raise NoSuchJob(f"there is no job {number}{hint}")
     return row
 
 

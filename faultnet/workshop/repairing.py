@@ -11,6 +11,7 @@ from faultnet.jobs.fitting import code_doubts, strip_doubts
 from faultnet.jobs.stage import moved
 from faultnet.model import Model
 from faultnet.store.jobs import append, find_job, move_stage
+from faultnet.workshop.meanwhile import check_seen
 from faultnet.workshop.workshop import Workshop, model_of, nominal_of_job, read_job
 
 
@@ -23,11 +24,19 @@ class Doubtful(UsageProblem):
 
 
 def repair(
-    workshop: Workshop, number: str, text: str, parts: Iterable[Part] = (), *, sure: bool = False, note: str = ""
+    workshop: Workshop,
+    number: str,
+    text: str,
+    parts: Iterable[Part] = (),
+    *,
+    sure: bool = False,
+    note: str = "",
+    n_seen: int | None = None,
 ) -> tuple[Entry, ...]:
     """Write down a repair with its outcome (`replace_strips=works`) and the parts that went in.
 
-    Doubtful: something to look at first, unless `sure`. UsageProblem: a slip, or the job is not at work.
+    n_seen: how many entries whoever made it had looked at. Doubtful: something to look at first, unless `sure`.
+    Meanwhile: there are more by now. UsageProblem: a slip, or the job is not at work.
     """
     job, _ = read_job(workshop, number)
     model = model_of(workshop, job)
@@ -41,6 +50,7 @@ def repair(
         raise Doubtful(doubts)
     with workshop.database.write() as connection:
         job = find_job(connection, number, to_write=True)
+        check_seen(job, n_seen)
         stage, now = moved(job.stage, move), workshop.clock()
         entry = entry_of(event)
         written = [entry, Entry("note", note=note)] if note else [entry]

@@ -17,13 +17,11 @@ from faultnet.cli.terminal import bold, note, wrapped
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import ContradictoryEvidence, UsageProblem
 from faultnet.jobs import Entry
-from faultnet.jobs.stage import possible_moves
+from faultnet.jobs.stage import ENDED, possible_moves
 from faultnet.model.work import Caution
 from faultnet.telling.job import entry_words
 from faultnet.workshop.looking import look
 from faultnet.workshop.workshop import Workshop, on_the_bench
-
-ENDED = ("closed", "watched", "done")
 
 
 def bench_loop(number: str, *, trained: bool | None, by: str, db: str, shop: str) -> None:

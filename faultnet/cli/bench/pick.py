@@ -2,12 +2,13 @@
 
 from faultnet.cli.bench.ask import choose
 from faultnet.cli.bench.keys import Left, ask_key, ask_line
-from faultnet.cli.job.show import AT_WORK, row_of
+from faultnet.cli.job.show import row_of
 from faultnet.cli.terminal import bold, note, table
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
 from faultnet.files.finder import list_models
 from faultnet.jobs.facts import FACTS, OCCURRENCES
+from faultnet.jobs.stage import BEFORE_THE_END
 from faultnet.store.jobs import list_jobs
 from faultnet.workshop.opening import Opening, open_job
 from faultnet.workshop.workshop import Workshop
@@ -18,7 +19,7 @@ _SHOWN = 9
 def pick_job(workshop: Workshop, by: str) -> str:
     """The number of the job that was picked, or of a new one. Left: neither."""
     with workshop.database.read() as connection:
-        found = list_jobs(connection, AT_WORK)[:_SHOWN]
+        found = list_jobs(connection, BEFORE_THE_END)[:_SHOWN]
     while True:
         print(bold("Which job?"))
         rows = [(str(n), *row_of(job, job.stage)) for n, job in enumerate(found, start=1)]

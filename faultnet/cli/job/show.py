@@ -10,7 +10,7 @@ from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Job
 from faultnet.jobs.closing import OUTCOMES
-from faultnet.jobs.stage import STAGES, stage_on, what_is_possible
+from faultnet.jobs.stage import BEFORE_THE_END, ENDED, STAGES, stage_on, what_is_possible
 from faultnet.model import Model
 from faultnet.store.advice import Advised, advice_of
 from faultnet.store.jobs import Listed, comebacks_of, list_jobs
@@ -22,8 +22,6 @@ from faultnet.workshop.workshop import model_of, read_job
 MOST_LISTED = 200
 """Jobs that a list shows on a terminal, the newest."""
 
-AT_WORK = tuple(stage for stage in STAGES if stage not in ("closed", "watched", "done"))
-
 
 def list_all(*, also_done: bool, stage: str, panel: str, db: str, shop: str, as_json: bool) -> None:
     """Print jobs, one line each."""
@@ -31,7 +29,7 @@ def list_all(*, also_done: bool, stage: str, panel: str, db: str, shop: str, as_
         raise UsageProblem(f"--stage {stage}: one of {', '.join(STAGES)}{nearest(stage, STAGES)}")
     workshop = workshop_of(db, shop)
     today = workshop.clock().date()
-    stages = None if also_done or stage else AT_WORK
+    stages = None if also_done or stage else BEFORE_THE_END
     with workshop.database.read() as connection:
         found = list_jobs(connection, stages, panel)
     if stage:
@@ -53,7 +51,7 @@ def row_of(job: Listed, stage: str) -> tuple[str, ...]:
     """The cells of a job in a list."""
     size = f"{job.inches:g} inch" if job.inches else ""
     known = " ".join(filter(None, (size, job.panel))) or "-"
-    ended = OUTCOMES.get(job.outcome, "") if stage in ("closed", "watched", "done") else ""
+    ended = OUTCOMES.get(job.outcome, "") if stage in ENDED else ""
     note = ended + (f" after {job.after}" if job.after else "")
     return job.number, STAGES[stage], moment(job.stage_since)[:10], known, job.model, note.strip()
 

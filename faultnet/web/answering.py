@@ -1,0 +1,40 @@
+"""What a screen answers with: a page of its own, or a way to another one."""
+
+from collections.abc import Sequence
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from faultnet.jobs import Entry
+from faultnet.web.rendering import job_path, rendered
+from faultnet.web.visit import Visit
+
+OK, WRONG = 200, 422
+
+SEE_OTHER = 303
+
+
+def page(visit: Visit, template: str, *, problems: Sequence[str] = (), **values: Any) -> Response:
+    """A page. problems: what was wrong with the form that led to it; then its status says so."""
+    html = rendered(
+        template,
+        light=visit.tablet.light,
+        tablet=visit.tablet,
+        path=visit.path,
+        on_network=visit.house.is_on_network,
+        problems=problems,
+        **values,
+    )
+    return HTMLResponse(html, WRONG if problems else OK)
+
+
+def go_to(path: str, **query: str) -> Response:
+    """The way to another page; what is reloaded there writes nothing."""
+    return RedirectResponse(path + (f"?{urlencode(query)}" if query else ""), SEE_OTHER)
+
+
+def back_to_job(number: str, written: Sequence[Entry], n_seen: int | None) -> Response:
+    """The way to a job, which says there what was written down, and what others entered meanwhile."""
+    query = {"written": ",".join(str(entry.seq) for entry in written)}
+    return go_to(job_path(number), **query, **({} if n_seen is None else {"seen": str(n_seen)}))

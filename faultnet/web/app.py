@@ -1,0 +1,36 @@
+"""The application: its screens and its JSON behind one gate."""
+
+from pathlib import Path
+
+from fastapi import FastAPI
+from starlette.middleware import Middleware
+from starlette.staticfiles import StaticFiles
+
+from faultnet.version import __version__
+from faultnet.web.failures import handle_failures
+from faultnet.web.guard import Guard
+from faultnet.web.house import House
+from faultnet.web.screens import closing, entries, job, jobs, network, price, repair, sheet, step, tablet, volts, why
+
+SCREENS = (jobs, job, step, volts, repair, why, network, entries, price, closing, sheet, tablet)
+"""In the order in which their paths are tried."""
+
+STATIC = Path(__file__).parent / "static"
+
+
+def make_app(house: House) -> FastAPI:
+    """The application for a house; its document is at `/api/openapi.json`."""
+    app = FastAPI(
+        title="faultnet",
+        version=__version__,
+        docs_url=None,  # these two would load scripts from elsewhere
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        middleware=[Middleware(Guard, names=house.names)],
+    )
+    app.state.house = house
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    for screen in SCREENS:
+        app.include_router(screen.router, include_in_schema=False)
+    handle_failures(app)
+    return app

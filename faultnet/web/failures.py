@@ -1,0 +1,100 @@
+"""Every error as a page or as JSON: what, where and what to do, all of it."""
+
+import logging
+from collections.abc import Sequence
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.responses import HTMLResponse, JSONResponse, Response
+
+from faultnet.errors import (
+    ContradictoryEvidence,
+    FaultnetError,
+    FileProblem,
+    NoSuchJob,
+    StoreProblem,
+    TooLittleData,
+    UsageProblem,
+)
+from faultnet.jobs.stage import NotPossible
+from faultnet.web.refusals import is_api
+from faultnet.web.rendering import rendered
+from faultnet.web.tablet import tablet_of
+from faultnet.workshop.meanwhile import Meanwhile
+from faultnet.workshop.repairing import Doubtful
+
+_LOG = logging.getLogger("faultnet.web")
+
+STATUSES: Sequence[tuple[type[FaultnetError], int]] = (
+    (NoSuchJob, 404),
+    (Meanwhile, 409),
+    (NotPossible, 409),
+    (ContradictoryEvidence, 409),
+    (TooLittleData, 409),
+    (UsageProblem, 422),
+    (FileProblem, 409),
+    (StoreProblem, 503),
+)
+"""What each error is in HTTP; the first that fits counts."""
+
+_SAID = {
+    404: "there is no such page",
+    405: "that cannot be done here",
+    400: "this form cannot be read; send it again from its page",
+}
+
+UNEXPECTED = (
+    "this is a fault of the program; what was written before is safe. What happened stands at the terminal that it was "
+    "started from"
+)
+
+
+def handle_failures(app: FastAPI) -> None:
+    """Let an application tell its errors."""
+    app.add_exception_handler(FaultnetError, _told)
+    app.add_exception_handler(HTTPException, _not_there)
+    app.add_exception_handler(RequestValidationError, _not_understood)
+    app.add_exception_handler(Exception, _unexpected)
+
+
+def status_of(error: Exception) -> int:
+    """The status of an error that is raised on purpose."""
+    return next((status for kind, status in STATUSES if isinstance(error, kind)), 500)
+
+
+def problems_of(error: FaultnetError) -> tuple[str, ...]:
+    """What is wrong, a sentence each, in words that do not ask for a command to be typed."""
+    if isinstance(error, Doubtful):
+        return error.doubts
+    if isinstance(error, NotPossible):
+        return ("that is not possible from where the job is now; look at it again",)
+    return error.problems if isinstance(error, UsageProblem) else tuple(str(error).splitlines())
+
+
+def failed(request: Request, status: int, problems: Sequence[str]) -> Response:
+    """The answer that says what is wrong."""
+    if is_api(request.url.path):
+        return JSONResponse({"problems": list(problems)}, status)
+    return HTMLResponse(rendered("failed.html", light=tablet_of(request).light, problems=problems), status)
+
+
+def _told(request: Request, error: Exception) -> Response:
+    assert isinstance(error, FaultnetError)
+    return failed(request, status_of(error), problems_of(error))
+
+
+def _not_there(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    return failed(request, error.status_code, [_SAID.get(error.status_code, str(error.detail))])
+
+
+def _not_understood(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    places = [(".".join(map(str, each["loc"][1:])), str(each["msg"])) for each in error.errors()]
+    return failed(request, 422, [f"{place}: {said}" if place else said for place, said in places])
+
+
+def _unexpected(request: Request, error: Exception) -> Response:
+    _LOG.error("unexpected, at %s %s", request.method, request.url.path, exc_info=error)
+    return failed(request, 500, [UNEXPECTED])

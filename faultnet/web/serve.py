@@ -1,0 +1,51 @@
+"""The page's server: one process, for this machine alone or for the shop's network."""
+
+import socket
+
+import uvicorn
+
+from faultnet.errors import UsageProblem
+from faultnet.web.app import make_app
+from faultnet.web.house import House
+
+ONLY_HERE, ON_THE_NETWORK = "127.0.0.1", "0.0.0.0"
+
+
+def serve(house: House, port: int) -> None:
+    """Serve a house until somebody stops it. UsageProblem: the port is taken."""
+    host = ON_THE_NETWORK if house.is_on_network else ONLY_HERE
+    with _listening(host, port) as listener:
+        config = uvicorn.Config(
+            make_app(house),
+            log_level="warning",
+            server_header=False,
+            date_header=False,
+            proxy_headers=False,
+            timeout_graceful_shutdown=5,
+            limit_concurrency=200,
+            h11_max_incomplete_event_size=32 * 1024,
+        )
+        uvicorn.Server(config).run(sockets=[listener])
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host, port))
+    except OSError as error:
+        listener.close()
+        raise UsageProblem(f"--port {port}: cannot be used here ({error.strerror}); name another") from None
+    return listener
+
+
+def own_addresses() -> list[str]:
+    """Addresses of this machine that others on its network may reach it by. Nothing is sent to find them."""
+    found = []
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as looking:
+        try:
+            looking.connect(("192.0.2.1", 9))  # an address for documentation (RFC 5737); UDP sends nothing yet
+            found.append(str(looking.getsockname()[0]))
+        except OSError:
+            pass
+    return found

@@ -1,0 +1,1 @@
+"""What a screen shows, as values: looked up and put into words before a template sees it."""
