@@ -1,6 +1,6 @@
 """An answer's sentences: how an advice ends a job, what a test may show, what surprises, what a reading says."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import exp
 
 from faultnet.case import Case
@@ -41,14 +41,17 @@ PRICE_HOLDS = (
 )
 
 
-def on_top_words(ranking: Ranking) -> str:
-    """How often the advised test would be advised with the numbers behind it drawn anew, and what else would be."""
+def on_top_words(ranking: Ranking, labels: Mapping[str, str] | None = None) -> str:
+    """How often the advised test would be advised with the numbers behind it drawn anew, and what else would be.
+
+    labels: of tests, where they are not told by their ids.
+    """
     own = ranking.on_top.get(ranking.advice.id)
     if own is None or own >= SURE_ENOUGH:
         return ""
     share, other = max((n, test) for test, n in ranking.on_top.items() if test != ranking.advice.id)
     said = f"; the same in {percent(own)} of draws of the numbers behind it"
-    return said + (f", {other} in {percent(share)}" if share >= WORTH_NAMING else "")
+    return said + (f", {(labels or {}).get(other, other)} in {percent(share)}" if share >= WORTH_NAMING else "")
 
 
 def said_and_typed(seen: Observation, state: str) -> str:

@@ -29,15 +29,21 @@ def _environment() -> Environment:
         "minutes": minutes,
         "fixed": fixed,
         "sentence": sentence,
+        "capital": capital,
     }
     environment.globals |= {"job_path": job_path, "percent_range": percent_range}
     return environment
 
 
+def capital(text: str) -> str:
+    """A text with a capital; what is written in capitals stays so."""
+    return text[:1].upper() + text[1:]
+
+
 def sentence(text: str) -> str:
     """A text with a capital, and a stop where it has none."""
     said = text.strip()
-    return said[:1].upper() + said[1:] + ("" if said[-1:] in ".?!:" else ".")
+    return capital(said) + ("" if said[-1:] in ".?!:" else ".")
 
 
 def job_path(number: str, *more: str) -> str:

@@ -23,9 +23,9 @@ def shown(job: str, test: str, visit: Visiting) -> Response:
     found = visit.look(number_in(job))
     ranked = _ranked(found, test)
     is_advised = found.ranking.advice.id == test
-    step = bench_step(
-        found.bench.model, ranked, found.ranking.advice.why + on_top_words(found.ranking) if is_advised else ""
-    )
+    labels = {each.id: each.label for each in found.bench.model.tests.values()}
+    why = found.ranking.advice.why + on_top_words(found.ranking, labels) if is_advised else ""
+    step = bench_step(found.bench.model, ranked, why)
     return page(
         visit,
         "test.html",

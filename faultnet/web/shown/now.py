@@ -16,6 +16,7 @@ from faultnet.web.shown.head import Head
 from faultnet.web.shown.standing import Standing, standing_of
 from faultnet.web.shown.step import BenchStep, RepairStep, bench_step, repair_step
 from faultnet.words import percent, to_one
+from faultnet.workshop.entering import TAKEN_BACK
 from faultnet.workshop.looking import Look
 
 GO_ON_FROM = 0.75
@@ -24,10 +25,11 @@ GO_ON_FROM = 0.75
 
 @dataclass(frozen=True)
 class Told:
-    """An entry in words, with its number."""
+    """An entry in words, with its number. may_go: whether it can be taken back."""
 
     seq: int
     words: str
+    may_go: bool
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,7 @@ def now(found: Look, head: Head, written: Sequence[int] = (), n_seen: int | None
     """The screen of a job. written: numbers of entries made here just now; n_seen: how many there were before."""
     bench, ranking, model = found.bench, found.ranking, found.bench.model
     advice, job = ranking.advice, found.bench.job
+    labels = {each.id: each.label for each in model.tests.values()}
     test = advised_test(ranking)
     repair = next((r for r in ranking.repairs if advice.kind == "repair" and r.repair == advice.id), None)
     notable = [s for s in found.diagnosis.surprises if s.is_notable]
@@ -77,7 +80,7 @@ def now(found: Look, head: Head, written: Sequence[int] = (), n_seen: int | None
     return Now(
         head=head,
         standing=standing_of(model, found.diagnosis),
-        test=None if test is None else bench_step(model, test, advice.why + on_top_words(ranking)),
+        test=None if test is None else bench_step(model, test, advice.why + on_top_words(ranking, labels)),
         repair=None if repair is None else repair_step(repair, ranking.settings.currency),
         why=advice.why,
         ending="" if test or repair else f"{ENDINGS.get(advice.verdict or advice.kind, advice.kind)}: {advice.why}",
@@ -103,7 +106,7 @@ def advised_test(ranking: Ranking) -> RankedTest | None:
 
 
 def _told(entry: Entry, model: Model) -> Told:
-    return Told(entry.seq, entry_told(entry, model))
+    return Told(entry.seq, entry_told(entry, model), entry.kind in TAKEN_BACK)
 
 
 def _notes(found: Look) -> Iterator[str]:
