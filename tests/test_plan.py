@@ -14,7 +14,6 @@ from test_cli import run
 
 from faultnet.case import Case, parse_events
 from faultnet.cli.plan_sheet import make_sheet
-from faultnet.cli.typed import Understood
 from faultnet.errors import ContradictoryEvidence, UsageProblem
 from faultnet.files import load_model
 from faultnet.model.model import Model
@@ -25,6 +24,7 @@ from faultnet.plan.compose import compose
 from faultnet.ranking import rank_tests
 from faultnet.readings import Nominal
 from faultnet.settings import ShopSettings
+from faultnet.workshop.understanding import Understood
 
 TRAINED, UNTRAINED = ShopSettings(trained=True), ShopSettings()
 CONFIRMED = ("sound=present", "flashlight=image_seen")

@@ -10,7 +10,6 @@ from faultnet.case.entry import nearest
 from faultnet.cli import imported
 from faultnet.cli.picture import check_picture, write_picture
 from faultnet.cli.terminal import bold, table, wrapped
-from faultnet.cli.typed import with_engine
 from faultnet.diagnosis.explain import inseparable
 from faultnet.diagnosis.fit import strange_names
 from faultnet.engine.evidence import findings
@@ -19,6 +18,7 @@ from faultnet.errors import ModelProblem, Problem, UsageProblem
 from faultnet.files import find_model_file, list_models, load_model
 from faultnet.model import Model
 from faultnet.words import percent
+from faultnet.workshop.understanding import with_engine
 
 
 def list_(*, as_json: bool) -> None:

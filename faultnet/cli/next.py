@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from faultnet.case import Case
 from faultnet.cli.as_text import answer_text
 from faultnet.cli.picture import check_picture, write_picture
-from faultnet.cli.typed import Asked, understand
+from faultnet.cli.terminal import note
 from faultnet.cli.ways import checked_sort
 from faultnet.diagnosis import Diagnosis, diagnose
 from faultnet.files.fits import fits_better
@@ -14,6 +14,7 @@ from faultnet.model import Model
 from faultnet.ranking import rank_tests
 from faultnet.ranking.on_top import with_times_on_top
 from faultnet.telling.answer_json import answer_json
+from faultnet.workshop.understanding import Asked, understand
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,8 @@ def answer_next(
     """
     sort = checked_sort(sort)
     told = understand(asked)
+    for each in told.notes:
+        note(each)
     model, case = told.model, told.case
     ranking = with_times_on_top(model, case, rank_tests(model, case, told.bench, told.settings))
     if ahead_seconds is not None:

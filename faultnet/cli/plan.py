@@ -18,13 +18,13 @@ from faultnet.cli.plan_words import (
     left_aside,
     stop_words,
 )
-from faultnet.cli.terminal import bold, columns, table, wrapped
-from faultnet.cli.typed import Asked, Understood, understand
+from faultnet.cli.terminal import bold, columns, note, table, wrapped
 from faultnet.errors import UsageProblem
 from faultnet.model.words import disclaimer
 from faultnet.plan import Branch, Plan, PlanStep, make_plan
 from faultnet.plan.words import outcome_words, suspects_words
 from faultnet.words import percent
+from faultnet.workshop.understanding import Asked, Understood, understand
 
 SHEETS = (".html", ".pdf")
 
@@ -38,6 +38,8 @@ def show_plan(asked: Asked, *, tests: str, seconds: float, sheet: str, picture: 
     if sheet and Path(sheet).suffix.lower() not in SHEETS:
         raise UsageProblem(f"--sheet {sheet}: write a name that ends in {' or '.join(SHEETS)}")
     told = understand(asked)
+    for each in told.notes:
+        note(each)
     if sys.stderr.isatty():
         print(f"looking for {seconds:g} s; the first time on a machine, half a minute of compiling", file=sys.stderr)
     plan = make_plan(
@@ -85,8 +87,8 @@ def _lines(told: Understood, plan: Plan, *, full: bool) -> Iterator[str]:
     yield bold("What it costs")
     yield wrapped(costs(plan), 2, 4)
     yield from table(compared(plan), "lrl")
-    for note in left_aside(plan):
-        yield wrapped(note, 2, 4)
+    for each in left_aside(plan):
+        yield wrapped(each, 2, 4)
     yield ""
     yield bold("The plan") + "  (% of sets like this; to the right: likeliest parts)"
     shown = COMES_HERE_FROM if not full else 0.0

@@ -3,9 +3,9 @@
 from typing import Any
 
 from faultnet.case.words import describe_event
-from faultnet.cli.typed import Understood
 from faultnet.model.words import disclaimer
 from faultnet.plan import Branch, Plan, PlanStep
+from faultnet.workshop.understanding import Understood
 
 SCHEMA_VERSION = 1
 

@@ -5,12 +5,12 @@ from pathlib import Path
 
 from faultnet.case.words import describe_event
 from faultnet.cli.plan_words import costs, heading, stop_words
-from faultnet.cli.typed import Understood
 from faultnet.model.words import disclaimer
 from faultnet.plan import Plan, PlanStep
 from faultnet.plan.words import numbered_cautions, outcome_words, suspects_words
 from faultnet.telling.paper import Block, Paper, write_paper
 from faultnet.words import percent
+from faultnet.workshop.understanding import Understood
 
 MOST_ROWS = 18
 """Steps that fit a page; rarer ones are left to `faultnet next`."""

@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 
-from faultnet.cli.typed import Understood
 from faultnet.model import Model
 from faultnet.plan import Plan, PlanStep
 from faultnet.plan.result import Bounds
+from faultnet.workshop.understanding import Understood
 
 COMES_HERE_FROM = 0.02
 """Branches that fewer sets come to are only named."""

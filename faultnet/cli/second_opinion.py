@@ -5,12 +5,12 @@ from collections.abc import Iterator
 from dataclasses import asdict
 
 from faultnet.cli.terminal import wrapped
-from faultnet.cli.typed import with_engine
 from faultnet.errors import FaultnetError, UsageProblem
 from faultnet.files import load_model
 from faultnet.interchange.against import CLOSE_ENOUGH, SecondOpinion, compare_with_pgmpy
 from faultnet.interchange.export import refuse_too_large
 from faultnet.model import Model
+from faultnet.workshop.understanding import with_engine
 
 LIBRARIES = ("pgmpy",)
 

@@ -46,7 +46,7 @@ def list_models() -> dict[str, Path]:
 
 def find_model_file(name: str) -> Path:
     """The file of a model named by id (`backlight`, `backlight@0`) or by path. UsageProblem when there is none."""
-    if _is_path(name):
+    if is_path(name):
         return _existing_file(Path(name))
     model_id, _, version = name.partition("@")
     file = _file_of(model_id)
@@ -59,7 +59,7 @@ def find_model_file(name: str) -> Path:
 
 def version_in(name: str) -> int | None:
     """The version in a model's name; 0 of a path, None where the one in use is meant."""
-    if _is_path(name):
+    if is_path(name):
         return 0
     version = name.partition("@")[2]
     return int(version) if version else None
@@ -77,7 +77,8 @@ def _file_of(model_id: str) -> Path:
     raise UsageProblem(f"unknown model {model_id}; did you mean {' or '.join(nearest)}? (`faultnet model list`)")
 
 
-def _is_path(name: str) -> bool:
+def is_path(name: str) -> bool:
+    """Whether a name means a file wherever it lies, not a model by its id."""
     return name.lower().endswith((SUFFIX, ".yml")) or "/" in name or os.sep in name
 
 

@@ -57,7 +57,7 @@ def _entries(job: Job, model: Model) -> Block:
         for entry in job.standing
         if entry.kind not in ("fact", "price")
     )
-    return Block("What was seen and done", header=("", "when", "what"), rows=rows, widths=(6, 20, 74))
+    return Block("What was seen and done", header=("no.", "when", "what"), rows=rows, widths=(6, 20, 74))
 
 
 def _faults(model: Model, case: Case) -> Block:

@@ -7,6 +7,8 @@ from starlette.middleware import Middleware
 from starlette.staticfiles import StaticFiles
 
 from faultnet.version import __version__
+from faultnet.web.api import answers as api_answers
+from faultnet.web.api import jobs as api_jobs
 from faultnet.web.failures import handle_failures
 from faultnet.web.guard import Guard
 from faultnet.web.house import House
@@ -14,6 +16,8 @@ from faultnet.web.screens import closing, entries, job, jobs, network, price, re
 
 SCREENS = (jobs, job, step, volts, repair, why, network, entries, price, closing, sheet, tablet)
 """In the order in which their paths are tried."""
+
+API = (api_jobs, api_answers)
 
 STATIC = Path(__file__).parent / "static"
 
@@ -32,5 +36,7 @@ def make_app(house: House) -> FastAPI:
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for screen in SCREENS:
         app.include_router(screen.router, include_in_schema=False)
+    for part in API:
+        app.include_router(part.router)
     handle_failures(app)
     return app

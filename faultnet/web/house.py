@@ -11,13 +11,14 @@ from faultnet.workshop.workshop import Workshop
 class House:
     """A shop's page.
 
-    opened: its database, open, and the clock. shop_file: where its settings are, "" for the usual place; they are read
-    anew for each visit. pin: what opens the page from the network, "" where only this machine is served. secret: what
-    cookies are signed with. names: further names that this machine goes by on the network.
+    opened: its database, open, and the clock. shop_file, database: where settings and database are, "" for the usual
+    places; settings are read anew for each visit. pin: what opens the page from the network, "" where only this machine
+    is served. secret: what cookies are signed with. names: further names that this machine has on the network.
     """
 
     opened: Workshop
     shop_file: str = ""
+    database: str = ""
     pin: str = ""
     secret: str = ""
     names: frozenset[str] = frozenset()

@@ -35,9 +35,11 @@ def enter(
     given: Iterable[str] = (),
     facts: Iterable[tuple[str, str]] = (),
     note: str = "",
+    n_seen: int | None = None,
 ) -> tuple[Entry, ...]:
     """Write down what was seen and measured, how the set stands, what else is known; the entries with their numbers.
 
+    n_seen: how many entries whoever enters it had looked at; what is there since, word for word, is not written again.
     UsageProblem lists all slips; nothing was written then.
     """
     job, _ = read_job(workshop, number)
@@ -66,7 +68,7 @@ def enter(
         problems.append("nothing to enter: name what was seen, such as sound=present")
     if problems:
         raise UsageProblem(*problems)
-    return add_entries(workshop, number, written)
+    return add_entries(workshop, number, written, n_seen)
 
 
 def correct(workshop: Workshop, number: str, seq: int, text: str) -> tuple[Entry, ...]:
@@ -131,16 +133,32 @@ def go_on_with(workshop: Workshop, number: str, model: str) -> tuple[Entry, ...]
         return written
 
 
-def add_entries(workshop: Workshop, number: str, written: Sequence[Entry]) -> tuple[Entry, ...]:
-    """Add entries to a job that is at work. UsageProblem: it is not, and something was seen on the set."""
+def add_entries(
+    workshop: Workshop, number: str, written: Sequence[Entry], n_seen: int | None = None
+) -> tuple[Entry, ...]:
+    """Add entries to a job that is at work. n_seen: as for `enter`.
+
+    UsageProblem: it is not at work, and something was seen on the set.
+    """
     with workshop.database.write() as connection:
         job = find_job(connection, number, to_write=True)
+        if n_seen is not None and (there := _there_since(job, written, n_seen)):
+            return there
         stage = moved(job.stage, "test") if any(entry.kind in SEEN for entry in written) else job.stage
         now = workshop.clock()
         numbered = append(connection, number, written, now)
         if stage != job.stage:
             move_stage(connection, number, stage, now)
         return numbered
+
+
+def _there_since(job: Job, written: Sequence[Entry], n_seen: int) -> tuple[Entry, ...]:
+    """What was written since a look, where it is just this: a form that was sent twice. Else nothing."""
+    since = [entry for entry in job.entries[n_seen:] if entry.kind != "stage"]
+    said = [replace(entry, seq=0, place=0, at=None) for entry in since]
+    wanted = [replace(entry, seq=0, place=0, at=None) for entry in written]
+    places = [said.index(each) for each in wanted if each in said]
+    return tuple(since[place] for place in places) if len(places) == len(wanted) else ()
 
 
 def test_names(model: Model) -> dict[str, str]:

@@ -9,7 +9,7 @@ from faultnet.case.entry import parse_given
 from faultnet.case.setup import parse_setup
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
-from faultnet.files.finder import own_models_folder
+from faultnet.files.finder import is_path, own_models_folder
 from faultnet.jobs import Entry, Job
 from faultnet.jobs.facts import FACTS, checked_fact
 from faultnet.jobs.stage import moved
@@ -124,7 +124,7 @@ def _checked(facts: Mapping[str, str], problems: list[str]) -> dict[str, str]:
 
 def path_problem(model: str) -> str:
     """What is wrong with naming a model by its file, or ""."""
-    if not model.lower().endswith((".yaml", ".yml")):
+    if not is_path(model):
         return ""
     here = f"put the file into {own_models_folder()} first"
     return f"--model {model}: a job names its model by its id, so that every bench finds it; {here}"

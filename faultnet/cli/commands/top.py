@@ -1,4 +1,4 @@
-"""The commands that stand alone: `next`, `bench`, `plan`, `demo`."""
+"""The commands that stand alone: `next`, `bench`, `plan`, `serve`, `demo`."""
 
 from typing import Annotated
 
@@ -74,8 +74,8 @@ def next_(
     around repairs.
     """
     from faultnet.cli.next import Drawn, answer_next
-    from faultnet.cli.typed import Asked
     from faultnet.shop.nominal import NominalTyped
+    from faultnet.workshop.understanding import Asked
 
     typed = NominalTyped(nominal, leds, panel, board)
     asked = Asked(model, events or [], given or [], at, size, typed, shop, db, trained, not without_complaint, engine)
@@ -132,9 +132,26 @@ def plan(
     as for `next`. Both bounds of the cost are shown: no plan is cheaper than the lower, the plan shown costs the upper.
     """
     from faultnet.cli.plan import show_plan
-    from faultnet.cli.typed import Asked
     from faultnet.shop.nominal import NominalTyped
+    from faultnet.workshop.understanding import Asked
 
     typed = NominalTyped(nominal, leds, panel, board)
     asked = Asked(model, events or [], given or [], at, size, typed, shop, db, trained, not without_complaint)
     show_plan(asked, tests=tests, seconds=seconds, sheet=sheet, picture=picture, full=full, as_json=json)
+
+
+@top_app.command("serve")
+def serve(
+    port: Annotated[int, typer.Option("--port", metavar="N", help="Where it listens.", min=1, max=65535)] = 8321,
+    lan: Annotated[bool, typer.Option("--lan", help="For the shop's network, too: asks for a PIN.")] = False,
+    new_pin: Annotated[bool, typer.Option("--new-pin", help="With --lan: another PIN; all sign in again.")] = False,
+    name: Annotated[
+        list[str] | None, typer.Option("--name", metavar="HOST", help="With --lan: a name of this machine there.")
+    ] = None,
+    db: Db = "",
+    shop: ShopFile = "",
+) -> None:
+    """The bench page: the same in a browser, on this machine or for tablets on the shop's network."""
+    from faultnet.cli.serve import ServeTyped, serve_page
+
+    serve_page(ServeTyped(port, lan, new_pin, tuple(name or ())), db=db, shop=shop)

@@ -33,8 +33,8 @@ def shown(job: str, visit: Visiting) -> Response:
 def added(job: str, visit: Visiting, form: Sent) -> Response:
     """Findings as they are typed for `job add`, how the set stands, facts about it, a note."""
     number = number_in(job)
-    at = ",".join(f"{part}={form.text(part)}" for part in SETUP_PARTS if form.text(part))
-    facts = [(name, form.text(name)) for name in FACTS if form.text(name)]
+    at = ",".join(f"{part}={state}" for part in SETUP_PARTS if (state := form.text(f"at.{part}")))
+    facts = [(name, text) for name in FACTS if (text := form.text(f"fact.{name}"))]
     try:
         entered = enter(
             visit.workshop,
@@ -44,6 +44,7 @@ def added(job: str, visit: Visiting, form: Sent) -> Response:
             given=form.all("given"),
             facts=facts,
             note=form.text("note"),
+            n_seen=form.n_seen,
         )
     except UsageProblem as error:
         return all_entries(visit, number, error, typed={name: form.text(name) for name in form.texts})

@@ -1,8 +1,11 @@
 """One job: where things stand, what to do next, and what was seen, entered by one press."""
 
+from collections.abc import Sequence
+
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from faultnet.case.entry import observation_names
 from faultnet.errors import ContradictoryEvidence, FaultnetError, UsageProblem
 from faultnet.jobs.replay import usual_symptom
 from faultnet.web.answering import back_to_job, page
@@ -33,7 +36,7 @@ def seen(job: str, visit: Visiting, form: Sent) -> Response:
     number = number_in(job)
     try:
         texts = _texts(visit, number, form)
-        entered = enter(visit.workshop, number, texts, note=form.text("note"))
+        entered = enter(visit.workshop, number, texts, note=form.text("note"), n_seen=form.n_seen)
     except UsageProblem as error:
         return job_page(visit, number, error)
     return back_to_job(number, entered, form.n_seen)
@@ -83,7 +86,7 @@ def _texts(visit: Visit, number: str, form: Form) -> list[str]:
     events = [text for name in form.texts if name == "event" or name.startswith("event.") for text in form.all(name)]
     if not events:
         raise UsageProblem("nothing was chosen; press what was seen")
-    check_read(visit, number, form)
+    check_read(visit, number, form, events)
     job, _ = read_job(visit.workshop, number)
     symptom = form.text("symptom")
     if symptom in SYMPTOMS and symptom != usual_symptom(job):
@@ -91,9 +94,15 @@ def _texts(visit: Visit, number: str, form: Form) -> list[str]:
     return events
 
 
-def check_read(visit: Visit, number: str, form: Form) -> None:
-    """UsageProblem: a test from hazard 2 on was answered on a form that does not come after its cautions."""
-    test = form.text("test")
-    ranked = next((t for t in visit.look(number).ranking.tests if t.test == test), None)
-    if ranked is not None and ranked.step.hazard >= READ_FIRST_FROM and form.text("read") != "yes":
-        raise UsageProblem(f"read the cautions of this step first: {ranked.label}. Nothing was written")
+def check_read(visit: Visit, number: str, form: Form, events: Sequence[str]) -> None:
+    """UsageProblem: what a step from hazard 2 on shows comes on a form that does not stand behind its cautions.
+
+    events: as they are typed, or names of observations alone.
+    """
+    if form.text("read") == "yes":
+        return
+    found = visit.look(number)
+    names = {observation_names(found.bench.model).get(text.partition("=")[0].strip()) for text in events}
+    for ranked in found.ranking.tests:
+        if names & {*ranked.reveals} and ranked.step.hazard >= READ_FIRST_FROM:
+            raise UsageProblem(f"read the cautions of this step first: {ranked.label}. Nothing was written")

@@ -50,9 +50,8 @@ class VoltsSoFar:
 @router.get("/jobs/{job}/volts/{observation}")
 def first(job: str, observation: str, visit: Visiting) -> Response:
     """Ask for the first point."""
-    return _asked(
-        visit, number_in(job), observation, Form({"test": [visit.query.get("test", "")], "read": ["yes"]}), ()
-    )
+    asked = {"test": [visit.query.get("test", "")], "read": [visit.query.get("read", "")]}
+    return _asked(visit, number_in(job), observation, Form(asked), ())
 
 
 @router.post("/jobs/{job}/volts/{observation}")
@@ -61,7 +60,7 @@ def point(job: str, observation: str, visit: Visiting, form: Sent) -> Response:
     number, points = number_in(job), list(form.all("points"))[:MOST_POINTS]
     press = form.text("press")
     try:
-        check_read(visit, number, form)
+        check_read(visit, number, form, [observation])
         typed = {"over": OVER_RANGE, "not_reached": NOT_REACHED}.get(press, form.text("volts"))
         if press == "back":
             return _asked(visit, number, observation, form, points[:-1])
@@ -71,7 +70,7 @@ def point(job: str, observation: str, visit: Visiting, form: Sent) -> Response:
             raise UsageProblem("type the volts of this point first, or press what fits")
         if press != "done":
             return _asked(visit, number, observation, form, points)
-        entered = enter(visit.workshop, number, [_event(form, observation, points)])
+        entered = enter(visit.workshop, number, [_event(form, observation, points)], n_seen=form.n_seen)
     except UsageProblem as error:
         return _asked(visit, number, observation, form, points, problems_of(error))
     return back_to_job(number, entered, form.n_seen)

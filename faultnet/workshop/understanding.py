@@ -1,4 +1,4 @@
-"""From what was typed after a command to a model, a case, how the set stands and the shop's settings."""
+"""From what somebody asks of a set, without a job, to a model, a case, how it stands and the shop's settings."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -7,7 +7,6 @@ from faultnet.case import Case, parse_events
 from faultnet.case.bench import bench_after_events
 from faultnet.case.entry import nearest, parse_given
 from faultnet.case.setup import parse_setup
-from faultnet.cli.terminal import note
 from faultnet.engine.interface import ENGINES
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
@@ -39,12 +38,13 @@ class Asked:
 
 @dataclass(frozen=True)
 class Understood:
-    """What was understood of it."""
+    """What was understood of it. notes: what to know beside the answer."""
 
     model: Model
     case: Case
     bench: BenchState
     settings: ShopSettings
+    notes: tuple[str, ...] = ()
 
 
 def understand(asked: Asked) -> Understood:
@@ -53,27 +53,25 @@ def understand(asked: Asked) -> Understood:
     model = with_engine(
         load_model(asked.model, versions=known_versions(asked.database or usual_database(shop))), asked.engine
     )
-    if model.notice:
-        note(model.notice)
     if asked.at and not model.setups:
         raise UsageProblem(f"--at {asked.at}: {model.id} says nothing of set-ups; leave it out")
     case = Case(meter=shop.meter, meters=shop.meters, inches=asked.inches, with_complaint=asked.with_complaint)
-    case, told = _case_and_bench(model, case, asked, shop)
+    case, told, notes = _case_and_bench(model, case, asked, shop)
     facts = {"panel": asked.nominal.panel, "board": asked.nominal.board}
     facts |= {} if asked.inches is None else {"size": f"{asked.inches:g}"}
     model = in_own_group(model, facts, shop.panel_groups)
-    return Understood(model, case, bench_after_events(model, case).after(**told), shop.settings_for(asked.trained))
+    bench = bench_after_events(model, case).after(**told)
+    return Understood(model, case, bench, shop.settings_for(asked.trained), (*filter(None, [model.notice]), *notes))
 
 
-def _case_and_bench(model: Model, case: Case, asked: Asked, shop: Shop) -> tuple[Case, dict[str, str]]:
-    """The case with all that was typed, and how the set stands. UsageProblem lists all slips."""
+def _case_and_bench(model: Model, case: Case, asked: Asked, shop: Shop) -> tuple[Case, dict[str, str], tuple[str, ...]]:
+    """The case with all that was typed, how the set stands, and notes. UsageProblem lists all slips."""
     problems: list[str] = []
-    told = dict[str, str]()
+    told, notes = dict[str, str](), tuple[str, ...]()
     try:
         known = known_nominal(asked.nominal, lambda: listed_voltages(shop, asked.database))
         case = replace(case, nominal=known.nominal)
-        for each in known.notes:
-            note(each)
+        notes = known.notes
     except UsageProblem as error:
         problems.extend(error.problems)
     try:
@@ -90,7 +88,7 @@ def _case_and_bench(model: Model, case: Case, asked: Asked, shop: Shop) -> tuple
         problems.extend(error.problems)
     if problems:
         raise UsageProblem(*problems)
-    return case, told
+    return case, told, notes
 
 
 def with_engine(model: Model, kind: str) -> Model:
