@@ -26,11 +26,11 @@ import pexpect
 import pytest
 
 from faultnet import Case, Nominal, diagnose, load_model, parse_events, rates
-from faultnet.cli.rates import words_for
 from faultnet.pictures import network_picture
 from faultnet.pictures.svg import picture, rect, text
 from faultnet.plots import draw_rates, save
 from faultnet.simulate.world import GROUPS
+from faultnet.telling.rates import words_for
 
 ROOT = Path(__file__).parent.parent
 README, PICTURES, DEMO = ROOT / "README.md", ROOT / "docs" / "pictures", ROOT / "data" / "synthetic" / "jobs.csv"

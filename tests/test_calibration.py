@@ -14,7 +14,6 @@ from test_cli import run
 
 from faultnet.analysis.calibration import Calibration, calibration
 from faultnet.case.sequence import RepairOutcome
-from faultnet.cli.calibration import INVENTED
 from faultnet.counting import count_jobs, count_patterns
 from faultnet.errors import ContradictoryEvidence, TooLittleData, UsageProblem
 from faultnet.evaluate import outcomes
@@ -29,6 +28,7 @@ from faultnet.patterns import Pattern, Patterns
 from faultnet.plots.figure import check_name, save
 from faultnet.plots.reliability import draw_reliability
 from faultnet.simulate.world import is_invented
+from faultnet.telling.calibration import INVENTED
 from faultnet.workshop.calibrating import Wanted, calibrate
 from faultnet.workshop.workshop import Workshop
 

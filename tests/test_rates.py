@@ -25,7 +25,6 @@ from faultnet.analysis.rates import Rates, rates
 from faultnet.analysis.targets import NOTHING, SEVERAL, targets_of
 from faultnet.analysis.values import shown
 from faultnet.analysis.weigh import weigh
-from faultnet.cli.rates import words_for
 from faultnet.counting import count_patterns
 from faultnet.counting.ask import models_in
 from faultnet.counting.returns import REPAIR, SOURCE, returns
@@ -43,6 +42,7 @@ from faultnet.statistics.lifetimes import Lifetimes
 from faultnet.statistics.occurrences import gamma_rate
 from faultnet.statistics.shares import grid, jeffreys, of_counts, unpooled
 from faultnet.statistics.survival import kaplan_meier
+from faultnet.telling.rates import words_for
 from faultnet.workshop.rating import Wanted, rate
 from faultnet.workshop.workshop import Workshop
 

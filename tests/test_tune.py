@@ -16,7 +16,7 @@ from learners import JOBS, aim_of, model_of, pattern, tiny_aim
 from scipy.special import betaln
 from small_models import TINY
 
-from faultnet.cli.tune import tuned_json, tuned_picture, tuned_text
+from faultnet.cli.blocks import text_of
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
 from faultnet.learning.blanks import half_of_blanks_normal
@@ -26,6 +26,9 @@ from faultnet.learning.pooling import FACTORS, factor_chances
 from faultnet.model.chances import SHARES, chances_of
 from faultnet.model.words import numbers_words
 from faultnet.patterns import Patterns
+from faultnet.telling.medium import TERMINAL
+from faultnet.telling.tuned import tuned_blocks, tuned_picture
+from faultnet.telling.tuned_json import tuned_json
 from faultnet.words import percent, percent_range
 from faultnet.workshop.tuning import Tuned, Wanted, tune
 from faultnet.workshop.versions import accept, number_in_use, take_back
@@ -55,7 +58,7 @@ def tuned(shop: Workshop) -> Tuned:
 def test_what_tune_says(tuned: Tuned, monkeypatch: pytest.MonkeyPatch) -> None:
     """At 80 columns: shares first, everything with its interval and jobs, and three closing sentences."""
     monkeypatch.setenv("COLUMNS", "80")
-    said = "\n".join(tuned_text(tuned, WANTED))
+    said = text_of(tuned_blocks(tuned, WANTED, TERMINAL))
     assert max(map(len, said.splitlines())) <= 80
     assert said.startswith(f"backlight@0 and {tuned.learned.n_jobs} past jobs")
     assert 30 <= tuned.learned.n_jobs <= N_JOBS

@@ -8,7 +8,8 @@ from faultnet.cli.plan_words import costs, heading, stop_words
 from faultnet.model.words import disclaimer
 from faultnet.plan import Plan, PlanStep
 from faultnet.plan.words import numbered_cautions, outcome_words, suspects_words
-from faultnet.telling.paper import Block, Paper, write_paper
+from faultnet.telling.block import Block, Table, points
+from faultnet.telling.paper import Paper, write_paper
 from faultnet.words import percent
 from faultnet.workshop.understanding import Understood
 
@@ -102,9 +103,9 @@ def paper(sheet: Sheet) -> Paper:
     return Paper(
         sheet.title,
         (
-            Block(lines=sheet.facts),
-            Block(cautions, sheet.cautions, is_small=True),
-            Block("Steps", header=("", "Step", "If you see, go on"), rows=rows, widths=(5, 53, 42)),
+            Block(lines=points(sheet.facts)),
+            Block(cautions, lines=points(sheet.cautions), is_small=True),
+            Block("Steps", table=Table(rows, ("", "Step", "If you see, go on"), widths=(5, 53, 42))),
         ),
         sheet.foot,
     )

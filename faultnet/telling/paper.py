@@ -1,27 +1,12 @@
 """A printable page as a value, written as HTML or PDF; nothing in it comes from elsewhere."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 
 from faultnet.errors import UsageProblem
-
-
-@dataclass(frozen=True)
-class Block:
-    """A part of a page: a heading, lines below it, and a table; any of them may be empty.
-
-    header, rows: of the table; a cell may have several lines. widths: of its columns in percent. is_small: its lines
-    are many, and read one at a time.
-    """
-
-    heading: str = ""
-    lines: tuple[str, ...] = ()
-    header: tuple[str, ...] = ()
-    rows: tuple[tuple[str, ...], ...] = ()
-    widths: tuple[int, ...] = ()
-    is_small: bool = False
+from faultnet.telling.block import Block, Line, Table
 
 
 @dataclass(frozen=True)
@@ -78,17 +63,26 @@ def html_text(paper: Paper) -> str:
 
 def _html_block(block: Block) -> Iterator[str]:
     if block.heading:
-        yield f"<h2>{escape(block.heading)}</h2>"
-    if block.lines:
-        kind = ' class="small"' if block.is_small else ""
-        yield f"<ul{kind}>" + "".join(f"<li>{escape(line)}</li>" for line in block.lines) + "</ul>"
-    if block.rows:
-        widths = "".join(f'<col style="width:{width}%">' for width in block.widths)
-        head = "".join(f"<th>{escape(cell)}</th>" for cell in block.header)
-        yield f"<table><colgroup>{widths}</colgroup>" + (f"<tr>{head}</tr>" if head else "")
-        for row in block.rows:
-            yield "<tr>" + "".join(f"<td>{_cell(cell)}</td>" for cell in row) + "</tr>"
-        yield "</table>"
+        yield f"<h2>{escape(block.title)}</h2>"
+    yield from _html_lines(block.lines, is_small=block.is_small)
+    if block.table is not None and block.table.rows:
+        yield from _html_table(block.table)
+    yield from _html_lines(block.beneath, is_small=block.is_small)
+
+
+def _html_lines(lines: Sequence[Line], *, is_small: bool) -> Iterator[str]:
+    if lines:
+        kind = ' class="small"' if is_small else ""
+        yield f"<ul{kind}>" + "".join(f"<li>{escape(line.text)}</li>" for line in lines) + "</ul>"
+
+
+def _html_table(table: Table) -> Iterator[str]:
+    widths = "".join(f'<col style="width:{width}%">' for width in table.widths)
+    head = "".join(f"<th>{escape(cell)}</th>" for cell in table.header)
+    yield f"<table><colgroup>{widths}</colgroup>" + (f"<tr>{head}</tr>" if head else "")
+    for row in table.rows:
+        yield "<tr>" + "".join(f"<td>{_cell(cell)}</td>" for cell in row) + "</tr>"
+    yield "</table>"
 
 
 def _cell(text: str) -> str:

@@ -1,9 +1,11 @@
 """A printable page as PDF, through fpdf2 (the `report` extra)."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from faultnet.errors import UsageProblem
-from faultnet.telling.paper import Block, Paper
+from faultnet.telling.block import Block, Line, Table
+from faultnet.telling.paper import Paper
 
 SIZES_PT = (9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.5, 5.0)
 """Sizes of the text that are tried until all is on one page."""
@@ -42,18 +44,27 @@ def _write(pdf: Any, paper: Paper, size: float) -> None:
 def _write_block(pdf: Any, block: Block, size: float, height: float) -> None:
     if block.heading:
         pdf.set_font("helvetica", "B", size + 1)
-        pdf.cell(0, height + 2, _plain(block.heading), new_x="LMARGIN", new_y="NEXT")
+        pdf.cell(0, height + 2, _plain(block.title), new_x="LMARGIN", new_y="NEXT")
     smaller = 1.0 if block.is_small else 0.0
-    pdf.set_font("helvetica", "", size - smaller)
-    for line in block.lines:
-        pdf.multi_cell(0, height - 0.4 * smaller, _plain(f"- {line}"), new_x="LMARGIN", new_y="NEXT")
-    if block.rows:
-        pdf.ln(1)
-        pdf.set_font("helvetica", "", size)
-        named: dict[str, Any] = {"first_row_as_headings": bool(block.header), "line_height": height}
-        with pdf.table(col_widths=block.widths or None, text_align="LEFT", **named) as table:
-            for row in (block.header, *block.rows) if block.header else block.rows:
-                table.row(tuple(_plain(cell) for cell in row))
+    _write_lines(pdf, block.lines, size - smaller, height - 0.4 * smaller)
+    if block.table is not None and block.table.rows:
+        _write_table(pdf, block.table, size, height)
+    _write_lines(pdf, block.beneath, size - smaller, height - 0.4 * smaller)
+
+
+def _write_lines(pdf: Any, lines: Sequence[Line], size: float, height: float) -> None:
+    pdf.set_font("helvetica", "", size)
+    for line in lines:
+        pdf.multi_cell(0, height, _plain(f"- {line.text}"), new_x="LMARGIN", new_y="NEXT")
+
+
+def _write_table(pdf: Any, table: Table, size: float, height: float) -> None:
+    pdf.ln(1)
+    pdf.set_font("helvetica", "", size)
+    named: dict[str, Any] = {"first_row_as_headings": bool(table.header), "line_height": height}
+    with pdf.table(col_widths=table.widths or None, text_align="LEFT", **named) as drawn:
+        for row in (table.header, *table.rows) if table.header else table.rows:
+            drawn.row(tuple(_plain(cell) for cell in row))
 
 
 def _plain(text: str) -> str:

@@ -11,8 +11,9 @@ from faultnet.jobs.closing import COMEBACKS
 from faultnet.jobs.stage import STAGES, stage_on, watched_until
 from faultnet.model import Model
 from faultnet.model.words import disclaimer
+from faultnet.telling.block import Block, Table, points
 from faultnet.telling.job import closing_words, entry_told, facts_words, moment, money, part_words
-from faultnet.telling.paper import Block, Paper
+from faultnet.telling.paper import Paper
 from faultnet.words import in_words, percent, percent_range
 from faultnet.workshop.workshop import Bench, Workshop
 
@@ -26,12 +27,12 @@ def sheet_of(workshop: Workshop, bench: Bench) -> Paper:
     """The page of a job, from what stands."""
     job, model = bench.job, bench.model
     today = workshop.clock().date()
-    blocks = [Block(lines=tuple(_facts(job))), _entries(job, model)]
+    blocks = [Block(lines=points(_facts(job))), _entries(job, model)]
     blocks.append(_faults(model, bench.case))
     repairs = tuple(_repairs(job, model, workshop)) or ("none yet",)
-    blocks.append(Block("Repairs and parts", lines=repairs))
+    blocks.append(Block("Repairs and parts", lines=points(repairs)))
     blocks.append(_cautions(model))
-    blocks.append(Block("By hand", rows=tuple((line, "") for line in LINES_BY_HAND), widths=(30, 70)))
+    blocks.append(Block("By hand", table=Table(tuple((line, "") for line in LINES_BY_HAND), widths=(30, 70))))
     foot = f"printed {moment(workshop.clock())}; {model.version} ({model.digest}). {disclaimer(model)}"
     stage = STAGES[stage_on(job.stage, job.stage_since.date(), today)]
     return Paper(f"Job {job.number}: {model.title}  ({stage})", tuple(blocks), foot)
@@ -57,7 +58,7 @@ def _entries(job: Job, model: Model) -> Block:
         for entry in job.standing
         if entry.kind not in ("fact", "price")
     )
-    return Block("What was seen and done", header=("no.", "when", "what"), rows=rows, widths=(6, 20, 74))
+    return Block("What was seen and done", table=Table(rows, ("no.", "when", "what"), widths=(6, 20, 74)))
 
 
 def _faults(model: Model, case: Case) -> Block:
@@ -68,14 +69,14 @@ def _faults(model: Model, case: Case) -> Block:
     try:
         diagnosis = diagnose(model, case)
     except ContradictoryEvidence as error:
-        return Block(heading, lines=(str(error),))
+        return Block(heading, lines=points([str(error)]))
     rows = []
     for component in sorted(model.components, key=lambda c: -diagnosis.faulty(c))[:MOST_FAULTS]:
         chance, ends = diagnosis.faulty(component), diagnosis.faulty_between(component)
         span = "no interval" if ends is None else f"{percent_range(*ends)} %"
         rows.append((model.components[component].label, percent(chance), span, in_words(chance)))
     header = ("part", "faulty", "90 % interval", "in words")
-    return Block(heading, header=header, rows=tuple(rows), widths=(34, 14, 26, 26))
+    return Block(heading, table=Table(tuple(rows), header, widths=(34, 14, 26, 26)))
 
 
 def _repairs(job: Job, model: Model, workshop: Workshop) -> Iterator[str]:
@@ -92,4 +93,4 @@ def _cautions(model: Model) -> Block:
     cautions += [repair.cautions for repair in model.repairs.values()]
     cautions += [change.cautions for change in model.setups.values()]
     texts = dict.fromkeys(caution.text for some in cautions for caution in some)
-    return Block("Before this set is opened or powered again", lines=tuple(texts), is_small=True)
+    return Block("Before this set is opened or powered again", lines=points(texts), is_small=True)

@@ -1,10 +1,10 @@
-"""A reliability diagram in text, and what it means in words."""
+"""A reliability diagram as a table, and what it means in words."""
 
 from collections.abc import Iterator
 
 from faultnet.analysis.judged import Judged
-from faultnet.cli.terminal import table, wrapped
 from faultnet.statistics.reliability import HELD, Bin, Diagram
+from faultnet.telling.block import Table
 from faultnet.words import in_words, percent, percent_range
 
 _WIDTH = 29
@@ -17,26 +17,27 @@ _CLEAR = 1.645
 """Standard deviations that forecasts which are right go beyond one time in ten."""
 
 
-def diagram_lines(shown: Diagram) -> Iterator[str]:
-    """A line for each bin: what was said, how often it was so, where right forecasts lie, and a picture of that."""
+def diagram_table(shown: Diagram, *, draws: bool) -> Table:
+    """A row for each bin: what was said, how often it was so, where right ones lie. draws: and drawn in letters."""
     scale = "0 %" + "50 %".center(_WIDTH - 6)[: _WIDTH - 6] + "100"
-    rows = [("said", "it was so", "", "right", scale)]
-    rows += [
+    rows = [
         (
             percent(each.forecast),
             f"{each.happened} of {each.n}",
             percent(each.observed),
             percent_range(each.low, each.high),
-            _picture(each),
+            *([_picture(each)] if draws else []),
         )
         for each in shown.bins
     ]
-    yield from table(rows, "rrrrl")
-    yield wrapped(
-        f"o: how often it was so (X outside); +: what was said; -: where {percent(HELD)} of right forecasts lie, in "
-        "all lines at once.",
-        2,
-    )
+    header = ("said", "it was so", "", "right", *([scale] if draws else []))
+    return Table(tuple(rows), header, "rrrrl" if draws else "rrrr")
+
+
+def legend(*, draws: bool) -> str:
+    """What the marks of such a table mean."""
+    where = f"where {percent(HELD)} of right forecasts lie, in all lines at once."
+    return f"o: how often it was so (X outside); +: what was said; -: {where}" if draws else f"right: {where}"
 
 
 def _picture(each: Bin) -> str:

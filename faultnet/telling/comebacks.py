@@ -1,41 +1,36 @@
-"""`faultnet rates comebacks`: how long repairs last, until a set is reported back."""
+"""How long repairs last, until a set is reported back."""
 
 from collections.abc import Iterator
 
 from faultnet.analysis.comebacks import Comebacks, Lasting
 from faultnet.analysis.values import FEW_JOBS
-from faultnet.cli.terminal import bold, table, wrapped
 from faultnet.counting.returns import SEVERAL
 from faultnet.jobs.closing import PART_SOURCES
 from faultnet.jobs.stage import WATCH_DAYS
 from faultnet.statistics.weibull import Weibull
+from faultnet.telling.block import Block, Line, Table, points
 from faultnet.telling.shares import hidden, in_brackets, told
 
 
-def comebacks_text(found: Comebacks) -> Iterator[str]:
-    """Comebacks as text, a line each."""
+def comebacks_blocks(found: Comebacks) -> Iterator[Block]:
+    """Comebacks, told."""
     by = " and ".join(each.replace("_", " ") for each in found.by)
     symptom = "with any symptom" if found.any_symptom else "with the same symptom"
-    yield bold(f"Reported back {symptom}{', by ' + by if by else ''}") + f"  ({found.n_jobs:,} repaired sets)"
-    yield wrapped(
-        f"First repairs, watched for {found.watched_days:g} days after the job was closed or up to the last day of the "
-        "history; a set back with something else is watched no longer. Only who came back is known: others may have "
-        "gone elsewhere, so at least this share of repairs fails.",
-        2,
+    yield Block(
+        f"Reported back {symptom}{', by ' + by if by else ''}",
+        f"{found.n_jobs:,} repaired sets",
+        lines=(
+            Line(
+                f"First repairs, watched for {found.watched_days:g} days after the job was closed or up to the last "
+                "day of the history; a set back with something else is watched no longer. Only who came back is known: "
+                "others may have gone elsewhere, so at least this share of repairs fails."
+            ),
+        ),
     )
-    yield ""
-    rows = [(by, "sets", "back", f"in {found.watched_days:g} days", "")]
-    rows += [_row(each) for each in found.groups]
-    yield from table(rows, "lrrrl")
-    yield ""
-    if found.apart is not None:
-        yield wrapped(
-            f"Log-rank test of the groups of {FEW_JOBS} sets or more: chi-square {found.apart.chi2:.1f} on "
-            f"{found.apart.degrees} degrees of freedom; differences at least so large come by chance alone in "
-            f"{_chance(found.apart.p)}.",
-            0, 2,
-        )  # fmt: skip
-    yield from (wrapped(line, 0, 2) for line in _beneath(found))
+    header = (by, "sets", "back", f"in {found.watched_days:g} days", "")
+    yield Block(table=Table(tuple(map(_row, found.groups)), header, "lrrrl"))
+    if beneath := points(_beneath(found), level=0):
+        yield Block(lines=beneath)
 
 
 def _row(each: Lasting) -> tuple[str, str, str, str, str]:
@@ -48,6 +43,12 @@ _WORDS = {**{source: f"part {words}" for source, words in PART_SOURCES.items()},
 
 
 def _beneath(found: Comebacks) -> Iterator[str]:
+    if found.apart is not None:
+        yield (
+            f"Log-rank test of the groups of {FEW_JOBS} sets or more: chi-square {found.apart.chi2:.1f} on "
+            f"{found.apart.degrees} degrees of freedom; differences at least so large come by chance alone in "
+            f"{_chance(found.apart.p)}."
+        )
     if found.watched_days > WATCH_DAYS:
         yield f"Shops watch repaired sets for {WATCH_DAYS} days as a rule: what came later may not have been noted."
     weibull = found.groups[0].weibull
