@@ -118,9 +118,7 @@ def comebacks(
     UsageProblem, FileProblem, StoreProblem: as they say. TooLittleData: fewer than 10 repaired sets with their days.
     """
     by = tuple(by)
-    known = (REPAIR, SOURCE, *names_of_columns(model))
-    if wrong := [each for each in by if each not in known]:
-        raise UsageProblem(*(f"comebacks by {each}: possible are {', '.join(known)}" for each in wrong))
+    check_by(by, model)
     if len(by) > 2 or not watched_days > 0:
         raise UsageProblem("comebacks by one column or two, watched for more than 0 days")
     found = returns(
@@ -141,6 +139,13 @@ def comebacks(
     if len(compared) > 1 and any(each.n_back for each in compared):
         apart = log_rank([_lifetimes(groups[each.values]) for each in compared])
     return Comebacks(model.id, by, watched_days, any_symptom, n_jobs, tuple(told), apart, n_hidden)
+
+
+def check_by(by: Sequence[str], model: Model) -> None:
+    """UsageProblem: comebacks are not told by one of these columns."""
+    known = (REPAIR, SOURCE, *names_of_columns(model))
+    if wrong := [each for each in by if each not in known]:
+        raise UsageProblem(*(f"comebacks by {each}: possible are {', '.join(known)}" for each in wrong))
 
 
 def _grouped(found: Sequence[Returned], by: tuple[str, ...]) -> tuple[dict[Values, list[Returned]], int]:

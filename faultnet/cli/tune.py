@@ -11,10 +11,10 @@ from faultnet.errors import UsageProblem
 from faultnet.telling.medium import TERMINAL
 from faultnet.telling.tuned import tuned_blocks, tuned_picture
 from faultnet.telling.tuned_json import tuned_json
-from faultnet.workshop.tuning import Wanted, tune
+from faultnet.workshop.tuning import LEAST_STRENGTH, MOST_STRENGTH, Wanted, tune
 from faultnet.workshop.versions import accept, check_named, check_said
 
-FROM_JOBS, LEAST_STRENGTH, MOST_STRENGTH = "data", 0.01, 100.0
+FROM_JOBS = "data"
 
 
 def strength_of(text: str) -> float | None:

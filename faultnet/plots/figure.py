@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any
 
 from faultnet.errors import FileProblem, UsageProblem
 from faultnet.files.write import whole_file
@@ -44,13 +44,18 @@ def new_figure(width_cm: float, height_cm: float) -> "Iterator[Figure]":
 
 def save(figure: "Figure", file: Path) -> None:
     """Write a figure as SVG or PNG, as the name says. UsageProblem: another name; FileProblem: it cannot be written."""
-    from matplotlib import rc_context
-
     check_name(file)
-    form = file.suffix.lower().removeprefix(".")
-    metadata = {"Date": None} if form == "svg" else {"Software": None}
     try:
-        with rc_context(_STYLE), whole_file(file) as stream:
-            figure.savefig(stream, format=form, dpi=DOTS_PER_INCH, metadata=metadata)
+        with whole_file(file) as stream:
+            write(figure, stream, file.suffix.lower().removeprefix("."))
     except OSError as error:
         raise FileProblem(f"{file}: cannot be written: {error.strerror or error}") from None
+
+
+def write(figure: "Figure", stream: IO[bytes], form: str) -> None:
+    """Write a figure as `svg` or `png`. OSError: it cannot be written."""
+    from matplotlib import rc_context
+
+    metadata = {"Date": None} if form == "svg" else {"Software": None}
+    with rc_context(_STYLE):
+        figure.savefig(stream, format=form, dpi=DOTS_PER_INCH, metadata=metadata)

@@ -23,7 +23,7 @@ from faultnet.errors import StoreProblem
 from faultnet.files.write import whole_file
 from faultnet.store.database import make_engine, revision_of, told
 from faultnet.store.migrate import migrate_to, revisions
-from faultnet.store.tables import HEAD
+from faultnet.store.tables import HEAD, MADE_AGAIN
 from faultnet.version import __version__
 
 FORMAT = 1
@@ -39,7 +39,8 @@ ORDER: Mapping[str, str] = {
     "voltages": "id",
     "versions": "model, number",
 }
-"""Every table there has been, in an order in which rows can be put in, with the order of its rows."""
+"""Every table there has been, in an order in which rows can be put in, with the order of its rows; but for those of
+what is worked out from them (`tables.MADE_AGAIN`)."""
 
 _DAMAGE = (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, NotImplementedError, struct.error)
 """What reading a damaged zip file ends in."""
@@ -153,8 +154,11 @@ def _check_names(file: Path, files: Mapping[str, bytes]) -> None:
 def put_back(connection: Connection, archive: Archive) -> None:
     """Put the rows of an archive in the place of all there are, inside the caller's transaction.
 
-    One of an older form goes through a database of that form, which is brought up to date first.
+    One of an older form goes through a database of that form, which is brought up to date first. What was worked out
+    from the rows that go, goes with them.
     """
+    for made in MADE_AGAIN:
+        connection.execute(made.delete())
     for table in reversed([*ORDER]):
         connection.execute(sa.text(f"DELETE FROM {table}"))
     if archive.form == HEAD:

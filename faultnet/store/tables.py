@@ -16,6 +16,7 @@ from sqlalchemy import (
     ForeignKey,
     ForeignKeyConstraint,
     Integer,
+    LargeBinary,
     MetaData,
     PrimaryKeyConstraint,
     Table,
@@ -28,7 +29,7 @@ from faultnet.jobs.closing import COMEBACKS, OUTCOMES, PART_SOURCES, VERIFICATIO
 from faultnet.jobs.entry import KINDS
 from faultnet.jobs.stage import STAGES
 
-HEAD = "0004"
+HEAD = "0005"
 """The migration that makes these tables; a test compares it with the newest one there is."""
 
 
@@ -222,5 +223,28 @@ batches = Table(
     Column("undone_at", Moment),
 )
 
+REPORTS = ("tune", "rates", "calibration", "import")
+"""Kinds of reports."""
+
+reports = Table(
+    "reports",
+    metadata,
+    Column("id", _NUMBER, primary_key=True),
+    Column("kind", Text, nullable=False),
+    Column("asked", Text, nullable=False),
+    Column("by", Text, nullable=False, default=""),
+    Column("at", Moment, nullable=False),
+    Column("done_at", Moment),
+    Column("failed", Text, nullable=False, default=""),
+    Column("document", Text),
+    Column("led_to", Text, nullable=False, default=""),
+    Column("file", Text, nullable=False, default=""),
+    Column("content", LargeBinary),
+    CheckConstraint(_one_of("kind", REPORTS), name="kind"),
+)
+
 IN_ORDER = (batches, jobs, entries, parts, closings, advice, voltages, versions)
-"""The tables in an order in which rows can be put in."""
+"""The tables of what was written down, in an order in which rows can be put in."""
+
+MADE_AGAIN = (reports,)
+"""Tables of what was worked out from the others, and can be again: in no backup, and empty after one is put back."""

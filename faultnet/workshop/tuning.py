@@ -22,6 +22,9 @@ from faultnet.workshop.workshop import Workshop, bench_of
 LAST_JOBS = 50
 """Of so many of the last jobs is asked whether the advice would have been another."""
 
+LEAST_STRENGTH, MOST_STRENGTH = 0.01, 100.0
+"""Factors on what a model's own numbers count for lie between these."""
+
 
 @dataclass(frozen=True)
 class Wanted:

@@ -23,8 +23,16 @@ def accept(workshop: Workshop, learned: "Learned", parent: int, by: str, reason:
     """
     check_said(by, reason)
     check_named(workshop, learned.model)
+    return accept_version(workshop, would_be(learned, parent), by, reason)
+
+
+def would_be(learned: "Learned", parent: int) -> Version:
+    """What was learned as the version that it would be: nobody has accepted it, so by, reason and at are "".
+
+    FileProblem: the model's file cannot be read any more.
+    """
     model = learned.as_version(f"{learned.model.id}@{parent + 1}")
-    version = Version(
+    return Version(
         model=model.id,
         number=parent + 1,
         parent=parent,
@@ -33,12 +41,23 @@ def accept(workshop: Workshop, learned: "Learned", parent: int, by: str, reason:
         root_odds=tuple(model.compiled.odds[mode] for mode in model.modes),
         n_jobs=learned.n_jobs,
         log_scores=(learned.log_score_before, learned.log_score_after),
-        by=by.strip(),
-        reason=reason.strip(),
-        at=moment_text(workshop.clock()),
+        by="",
+        reason="",
+        at="",
         pooled=learned.pooled,
     )
-    return _kept(workshop, version)
+
+
+def accept_version(workshop: Workshop, version: Version, by: str, reason: str) -> Version:
+    """Make such a version the newest one.
+
+    UsageProblem: no name or reason, its model's file was changed, or another version was accepted meanwhile.
+    """
+    check_said(by, reason)
+    if digest_of(workshop.load_model(f"{version.model}@0")) != version.digest:
+        raise UsageProblem(f"the file of {version.model} is not the one that this was learned with: tune again")
+    at = moment_text(workshop.clock())
+    return _kept(workshop, replace(version, by=by.strip(), reason=reason.strip(), at=at))
 
 
 def check_said(by: str, reason: str) -> None:
