@@ -23,7 +23,7 @@ from faultnet.shop import Shop
 from faultnet.store import archive, reports
 from faultnet.store.database import Database, open_database
 from faultnet.store.migrate import migrate_to
-from faultnet.store.tables import IN_ORDER, MADE_AGAIN, metadata
+from faultnet.store.tables import IN_ORDER, MADE_AGAIN, OF_THE_PAGE, metadata
 from faultnet.telling.block import Block, Line
 from faultnet.workshop import tuning
 from faultnet.workshop.backup import back_up, restore
@@ -136,7 +136,7 @@ def test_a_backup_holds_every_table_but_what_can_be_made_again(
     """Reports tell of the jobs before: they go when others are put in their place."""
     monkeypatch.setenv("FAULTNET_DATA", str(tmp_path / "data"))
     assert [*archive.ORDER] == [table.name for table in IN_ORDER]
-    assert set(metadata.tables) == {table.name for table in (*IN_ORDER, *MADE_AGAIN)}
+    assert set(metadata.tables) == {table.name for table in (*IN_ORDER, *MADE_AGAIN, *OF_THE_PAGE)}
     number = asked_for(database)
     assert "reports" not in back_up(database, Shop(), tmp_path / "shop.zip", NOW)
     restore(database, Shop(), tmp_path / "shop.zip", NOW)

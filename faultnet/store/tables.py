@@ -29,7 +29,7 @@ from faultnet.jobs.closing import COMEBACKS, OUTCOMES, PART_SOURCES, VERIFICATIO
 from faultnet.jobs.entry import KINDS
 from faultnet.jobs.stage import STAGES
 
-HEAD = "0005"
+HEAD = "0006"
 """The migration that makes these tables; a test compares it with the newest one there is."""
 
 
@@ -243,8 +243,29 @@ reports = Table(
     CheckConstraint(_one_of("kind", REPORTS), name="kind"),
 )
 
+entrance = Table(
+    "entrance",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("pin", Text, nullable=False),
+    Column("secret", Text, nullable=False),
+    Column("at", Moment, nullable=False),
+    CheckConstraint("id = 1", name="only_one"),
+)
+
+wrong_pins = Table(
+    "wrong_pins",
+    metadata,
+    Column("id", _NUMBER, primary_key=True),
+    Column("address", Text, nullable=False),
+    Column("at", Moment, nullable=False, index=True),
+)
+
 IN_ORDER = (batches, jobs, entries, parts, closings, advice, voltages, versions)
 """The tables of what was written down, in an order in which rows can be put in."""
 
 MADE_AGAIN = (reports,)
 """Tables of what was worked out from the others, and can be again: in no backup, and empty after one is put back."""
+
+OF_THE_PAGE = (entrance, wrong_pins)
+"""Tables of who may come in from the network: in no backup, which may lie anywhere, and untouched by one."""

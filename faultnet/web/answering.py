@@ -34,6 +34,12 @@ def go_to(path: str, **query: str) -> Response:
     return RedirectResponse(path + (f"?{urlencode(query)}" if query else ""), SEE_OTHER)
 
 
+def within(path: str) -> str:
+    """A path of this page that somebody wants to go back to; the first screen where it leads elsewhere."""
+    is_own = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
+    return path if is_own else "/"
+
+
 def back_to_job(number: str, written: Sequence[Entry], n_seen: int | None) -> Response:
     """The way to a job, which says there what was written down, and what others entered meanwhile."""
     query = {"written": ",".join(str(entry.seq) for entry in written)}

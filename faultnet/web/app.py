@@ -9,15 +9,35 @@ from starlette.staticfiles import StaticFiles
 from faultnet.version import __version__
 from faultnet.web.api import answers as api_answers
 from faultnet.web.api import jobs as api_jobs
+from faultnet.web.entrance import Entrance
 from faultnet.web.failures import handle_failures
 from faultnet.web.guard import Guard
 from faultnet.web.house import House
-from faultnet.web.screens import closing, entries, job, jobs, network, price, repair, sheet, step, tablet, volts, why
+from faultnet.web.screens import (
+    closing,
+    entrance,
+    entries,
+    job,
+    jobs,
+    network,
+    price,
+    repair,
+    sheet,
+    step,
+    tablet,
+    volts,
+    why,
+)
 
-SCREENS = (jobs, job, step, volts, repair, why, network, entries, price, closing, sheet, tablet)
+SCREENS = (jobs, job, step, volts, repair, why, network, entries, price, closing, sheet, tablet, entrance)
 """In the order in which their paths are tried."""
 
 API = (api_jobs, api_answers)
+
+ABOUT = (
+    "The calls of the command line as JSON. Bodies are `application/json`. On a network (`faultnet serve --lan`) every "
+    "call needs `Authorization: Bearer PIN`. Errors are an object with `problems`, a list of sentences."
+)
 
 STATIC = Path(__file__).parent / "static"
 
@@ -27,10 +47,11 @@ def make_app(house: House) -> FastAPI:
     app = FastAPI(
         title="faultnet",
         version=__version__,
+        description=ABOUT,
         docs_url=None,  # these two would load scripts from elsewhere
         redoc_url=None,
         openapi_url="/api/openapi.json",
-        middleware=[Middleware(Guard, names=house.names)],
+        middleware=[Middleware(Guard, names=house.names), Middleware(Entrance, house=house)],
     )
     app.state.house = house
     app.mount("/static", StaticFiles(directory=STATIC), name="static")

@@ -1,6 +1,7 @@
 """The page's server: one process, for this machine alone or for the shop's network."""
 
 import socket
+from contextlib import suppress
 
 import uvicorn
 
@@ -25,7 +26,8 @@ def serve(house: House, port: int) -> None:
             limit_concurrency=200,
             h11_max_incomplete_event_size=32 * 1024,
         )
-        uvicorn.Server(config).run(sockets=[listener])
+        with suppress(KeyboardInterrupt):  # raised again once all benches were answered
+            uvicorn.Server(config).run(sockets=[listener])
 
 
 def _listening(host: str, port: int) -> socket.socket:
@@ -43,9 +45,7 @@ def own_addresses() -> list[str]:
     """Addresses of this machine that others on its network may reach it by. Nothing is sent to find them."""
     found = []
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as looking:
-        try:
+        with suppress(OSError):  # no network
             looking.connect(("192.0.2.1", 9))  # an address for documentation (RFC 5737); UDP sends nothing yet
             found.append(str(looking.getsockname()[0]))
-        except OSError:
-            pass
     return found

@@ -5,7 +5,7 @@ from dataclasses import replace
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from faultnet.web.answering import go_to, page
+from faultnet.web.answering import go_to, page, within
 from faultnet.web.tablet import LIGHTS, Tablet, checked_code, keep
 from faultnet.web.visit import Sent, Visit, Visiting
 
@@ -36,8 +36,7 @@ def kept(visit: Visiting, form: Sent) -> Response:
 def light(visit: Visiting, form: Sent) -> Response:
     """Brighter or darker, at once."""
     wanted = form.text("light")
-    back = form.text("back")
-    response = go_to(back if back.startswith("/") and not back.startswith("//") else "/")
+    response = go_to(within(form.text("back")))
     keep(response, replace(visit.tablet, light=wanted if wanted in LIGHTS else "auto"))
     return response
 
