@@ -18,7 +18,7 @@ from unaltered import without_alterations
 from faultnet.case import Case, believe, parse_events
 from faultnet.case.steps import case_steps, counted_events
 from faultnet.diagnosis import Diagnosis, Weight, diagnose
-from faultnet.diagnosis.draws import Draws
+from faultnet.model.draws import Draws
 from faultnet.diagnosis.explain import smallest_conflict
 from faultnet.diagnosis.intervals import fault_intervals
 from faultnet.errors import ContradictoryEvidence

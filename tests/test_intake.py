@@ -16,7 +16,7 @@ from test_diagnosis import drawn_model
 from faultnet.case import Case, believe, parse_events
 from faultnet.cpt import Floats
 from faultnet.diagnosis import Diagnosis, diagnose
-from faultnet.diagnosis.draws import Draws
+from faultnet.model.draws import Draws
 from faultnet.diagnosis.intervals import fault_intervals
 from faultnet.engine.interface import ENGINES
 from faultnet.files import load_model

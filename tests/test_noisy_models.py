@@ -11,7 +11,7 @@ from small_models import write_model
 
 from faultnet.case import Case, parse_events
 from faultnet.diagnosis import diagnose
-from faultnet.diagnosis.draws import Draws
+from faultnet.model.draws import Draws
 from faultnet.errors import ModelProblem
 from faultnet.files import load_model
 from faultnet.model.model import Model

@@ -10,7 +10,7 @@ from test_diagnosis import LAMP_CASES, case_of, drawn_model, lamp
 from faultnet.case import Case, believe, parse_events
 from faultnet.case.steps import case_steps
 from faultnet.diagnosis.drawn import Drawn, states_that_matter
-from faultnet.diagnosis.draws import Draws
+from faultnet.model.draws import Draws
 from faultnet.engine.information import mutual_informations_bits
 from faultnet.files import load_model
 from faultnet.ranking import rank_tests

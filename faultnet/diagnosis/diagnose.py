@@ -8,7 +8,8 @@ from faultnet.case.case import Case
 from faultnet.case.events import RepairOutcome
 from faultnet.cpt import Floats
 from faultnet.diagnosis import explain
-from faultnet.diagnosis.intervals import N_DRAWS, Intervals, fault_intervals
+from faultnet.diagnosis.drawn_belief import N_DRAWS, DrawnBelief, drawn_belief
+from faultnet.diagnosis.intervals import Intervals, fault_intervals
 from faultnet.diagnosis.next_model import next_model
 from faultnet.diagnosis.result import ConditionState, Diagnosis, Explanation, Fault
 from faultnet.diagnosis.told_by_volts import told_by_volts
@@ -20,13 +21,18 @@ LEADING = 3
 EXPLANATIONS = 5
 
 
-def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0) -> Diagnosis:
+def diagnose(
+    model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0, drawn: DrawnBelief | None = None
+) -> Diagnosis:
     """Fault probabilities of a case with their intervals (none of an imported network), and the reasons for them.
 
-    ContradictoryEvidence names the smallest set of findings that the model holds impossible together.
+    drawn: the case in so many draws with this seed, where the caller has it already. ContradictoryEvidence names the smallest set of findings that the model holds impossible together.
     """
     belief = explain.believe_or_explain(model, case)
-    intervals = None if model.is_imported else fault_intervals(model, case, belief, n_draws, seed)
+    intervals = None
+    if not model.is_imported:
+        drawn = drawn_belief(model, case, belief, n_draws=n_draws, seed=seed) if drawn is None else drawn
+        intervals = fault_intervals(drawn, belief)
     n_faults = model.compiled.n_faults
     leading = sorted(model.components, key=lambda c: -float(1 - belief.marginal(c)[0]))[:LEADING]
     source = source_of(model, case)
@@ -51,7 +57,7 @@ def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0)
         turns=explain.turns(model, belief, open_tests),
         inseparable=explain.inseparable(model, belief, open_tests),
         interval_draws=0 if intervals is None else intervals.n_draws,
-        seed=seed,
+        seed=seed if drawn is None else drawn.drawn.draws.seed,
     )
 
 

@@ -11,10 +11,11 @@ import numpy as np
 import numpy.typing as npt
 
 from faultnet.cpt import Floats, Ints
-from faultnet.diagnosis.draws import Draws
 from faultnet.engine.evidence import Change, Likelihood, Step, findings
 from faultnet.engine.interface import Belief
 from faultnet.engine.joint import JointEngine
+from faultnet.engine.space import numbered
+from faultnet.model.draws import Draws
 from faultnet.model.graph import observation_cpt
 from faultnet.model.model import Model
 from faultnet.model.nodes import Observation
@@ -63,6 +64,7 @@ class Drawn:
         self.model, self.engine, self.kept, self.draws = model, engine, kept, draws
         self._rows: dict[str, tuple[Floats, Ints]] = {}
         self._chances: dict[int, Floats] = {}
+        self._groups: dict[tuple[tuple[str, tuple[int, ...]], ...], tuple[Ints, int]] = {}
 
     def weight(self, steps: Sequence[Step]) -> Floats:
         """P(sides, kept state | steps) in every draw that allows the evidence: ``(<= n_draws, *sides, n_kept)``."""
@@ -72,56 +74,46 @@ class Drawn:
                 weight = self._changed(weight, step)
             elif not self._is_on_sides(step):
                 weight = self._observed(weight, step)
-                weight /= np.maximum(weight.max(axis=tuple(range(1, weight.ndim)), keepdims=True), 1e-300)
-        total = weight.sum(axis=tuple(range(1, weight.ndim)), keepdims=True)
-        is_possible = total.reshape(-1) > 0
-        possible: Floats = weight[is_possible] / total[is_possible]
-        return possible
+        total = weight.reshape(len(weight), -1).sum(axis=1)
+        is_possible = total > 0
+        if not is_possible.all():
+            weight, total = weight[is_possible], total[is_possible]
+        weight /= total.reshape(-1, *(1,) * (weight.ndim - 1))
+        return weight
 
-    def of_condition(self, weight: Floats, condition: str) -> Floats:
-        """P(state of the condition | what led to this weight) in every draw: ``(n_draws, n_states)``."""
-        number = self.engine.axes.side_number.get(condition)
-        if number is None:
-            return self.draws.condition(condition)
-        if weight.shape[number + 1] == 1:
-            weight = weight * self._side_chances(number)[: len(weight)]
-        others = tuple(axis for axis in range(1, weight.ndim) if axis != number + 1)
-        chances: Floats = weight.sum(axis=others)
-        return chances
+    def group_of(self, decided: Mapping[str, tuple[int, ...]]) -> tuple[Ints, int]:
+        """The number of every kept state's group, ``(*sides or 1, n_kept or 1)``, and how many there are.
 
-    def outcomes(self, weight: Floats, leaves: Sequence[str], decided: Mapping[str, tuple[int, ...]]) -> Floats:
-        """P(outcome of a test, what is decided) in every draw of this weight: ``(n_draws, n_outcomes, n_decided)``.
-
-        leaves: what the test reveals; decided: of nodes the group that each of their states belongs to.
+        decided: of nodes the group that each of their states belongs to; those of all nodes together are one.
         """
-        axes = self.engine.axes
-        places: Ints = np.zeros((1,) * (len(axes.sides) + 1), dtype=np.intp)
-        n_decided = 1
-        for node, groups in decided.items():
-            size = max(groups) + 1
-            places, n_decided = places * size + np.array(groups)[self._kept_index(node)], n_decided * size
+        key = tuple(decided.items())
+        if key not in self._groups:
+            group: Ints = np.zeros((1,) * (len(self.engine.axes.sides) + 1), dtype=np.intp)
+            size = 1
+            for node, groups in key:
+                more = max(groups) + 1
+                group, size = group * more + np.array(groups)[self._kept_index(node)], size * more
+            used, number = numbered(group.reshape(-1), size)
+            self._groups[key] = number.reshape(group.shape), len(used)
+        return self._groups[key]
+
+    def outcome_rows(self, leaves: Sequence[str]) -> tuple[Floats, Ints]:
+        """Drawn rows of the joint outcomes of leaves, ``(n_draws or 1, n_rows, n_outcomes)``, and each kept state's."""
         rows: Floats = np.ones((1, 1, 1))
-        row_of: Ints = np.zeros((1,) * (len(axes.sides) + 1), dtype=np.intp)
+        row_of: Ints = np.zeros((1,) * (len(self.engine.axes.sides) + 1), dtype=np.intp)
         for leaf in leaves:
             own, own_row = self._drawn_rows(leaf)
             rows = (rows[:, :, None, :, None] * own[:, None, :, None, :]).reshape(
                 max(len(rows), len(own)), rows.shape[1] * own.shape[1], -1
             )
             row_of = row_of * own.shape[1] + own_row
-        shape = np.broadcast_shapes(places.shape, row_of.shape)
-        for number, size in enumerate(shape[:-1]):
-            if size > 1 and weight.shape[number + 1] == 1:
-                weight = weight * self._side_chances(number)[: len(weight)]
-        shape = np.broadcast_shapes(shape, weight.shape[1:])
-        where = np.broadcast_to(row_of * n_decided + places, shape).reshape(-1)
-        used, place = np.unique(where, return_inverse=True)
-        sums = np.zeros((len(used), len(weight)))
-        np.add.at(sums, place.reshape(-1), np.broadcast_to(weight, (len(weight), *shape)).reshape(len(weight), -1).T)
-        joint = np.zeros((len(weight), rows.shape[2], n_decided))
-        for n, code in enumerate(used.tolist()):
-            row, what = divmod(code, n_decided)
-            joint[:, :, what] += sums[n][:, None] * rows[: len(weight), row]
-        return joint
+        return rows, row_of
+
+    def side_chances(self, number: int) -> Floats:
+        """P(state) of a side in every draw, along its axis."""
+        if number not in self._chances:
+            self._chances[number] = self.engine.side_prior(number) * self._side_ratio(number)
+        return self._chances[number]
 
     # -- evidence ------------------------------------------------------------------------------------------------
 
@@ -179,16 +171,11 @@ class Drawn:
     def _observed(self, weight: Floats, seen: Likelihood) -> Floats:
         """The weight times the likelihood, sides that only the likelihood depends on written out at drawn chances."""
         column = self._column(seen)
+        column /= np.maximum(column.reshape(len(column), -1).max(axis=1), 1e-300).reshape(-1, *(1,) * (column.ndim - 1))
         for number, size in enumerate(column.shape[1:-1]):
             if size > 1 and weight.shape[number + 1] == 1:
-                column = _product(column, self._side_chances(number))
+                column = _product(column, self.side_chances(number))
         return _product(column, weight)
-
-    def _side_chances(self, number: int) -> Floats:
-        """P(state) of a side in every draw, along its axis."""
-        if number not in self._chances:
-            self._chances[number] = self.engine.side_prior(number) * self._side_ratio(number)
-        return self._chances[number]
 
     def _side_ratio(self, number: int) -> Floats:
         """The drawn share of each state of a side against the model's own, along its axis, in every draw."""

@@ -8,16 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from faultnet.case.case import Case
-from faultnet.case.steps import case_steps
 from faultnet.cpt import Floats
-from faultnet.diagnosis.drawn import Drawn, states_that_matter, times
-from faultnet.diagnosis.draws import Draws
+from faultnet.diagnosis.drawn import times
+from faultnet.diagnosis.drawn_belief import DrawnBelief
 from faultnet.engine.interface import Belief
-from faultnet.model.model import Model
 
 TAIL = 0.05
-N_DRAWS = 200
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,25 +29,22 @@ class Intervals:
     n_draws: int
 
 
-def fault_intervals(model: Model, case: Case, belief: Belief, n_draws: int = N_DRAWS, seed: int = 0) -> Intervals:
+def fault_intervals(drawn: DrawnBelief, belief: Belief) -> Intervals:
     """Intervals of P(state | case) of components and asked conditions; each holds that of the model's own numbers.
 
-    An asked condition that nothing hangs on has only its own share to vary.
+    An asked condition that nothing hangs on has only its own share to vary. belief: by the model's own numbers.
     """
-    engine = model.compiled.table
-    kept = states_that_matter(model, belief)
-    drawn = Drawn(model, engine, kept, Draws(model, n_draws, seed))
-    weight = drawn.weight(case_steps(model, case))
-    posterior = weight.reshape(len(weight), -1, len(kept)).sum(axis=1)
+    model, engine, kept = drawn.drawn.model, drawn.drawn.engine, drawn.drawn.kept
+    posterior = drawn.over(frozenset())
     low: dict[str, Floats] = {}
     high: dict[str, Floats] = {}
     for node in (*model.components, *model.asked):
         if node in model.components:
             chances = times(posterior, np.eye(len(model.states_of(node)))[engine.axes.index[node].reshape(-1)[kept]])
         else:
-            chances = drawn.of_condition(weight, node)
+            chances = drawn.of_condition(node)
         chances = np.sort(chances, axis=0)
         point = belief.marginal(node)
         low[node] = np.minimum(chances[int(TAIL * len(chances))], point)
         high[node] = np.maximum(chances[int((1 - TAIL) * len(chances))], point)
-    return Intervals(low, high, len(kept), len(posterior))
+    return Intervals(low, high, len(kept), drawn.n_draws)

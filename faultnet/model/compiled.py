@@ -1,7 +1,7 @@
 """A model made ready for questions: its network with solved priors, and the engine over it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -9,6 +9,7 @@ import numpy as np
 from faultnet.cpt import Floats, Ints
 from faultnet.engine.interface import Engine, compile_engine
 from faultnet.engine.joint import JointEngine, compile_joint
+from faultnet.model.draws import Draws
 from faultnet.model.faults import mode_indicator
 from faultnet.model.graph import Odds, build_network
 from faultnet.model.imported import imported_network
@@ -27,6 +28,16 @@ class Compiled:
     network: Network
     engine: Engine
     odds: Odds
+    _draws: dict[tuple[int, int], Draws] = field(default_factory=dict, init=False, repr=False)
+
+    def draws(self, n: int, seed: int) -> Draws:
+        """So many seeded draws of the model's numbers; the last ones asked for are kept."""
+        draws = self._draws.get((n, seed))
+        if draws is None:
+            draws = Draws(self.model, n, seed)
+            self._draws.clear()
+            self._draws[n, seed] = draws
+        return draws
 
     @cached_property
     def table(self) -> JointEngine:

@@ -1,6 +1,7 @@
 """One piece of advice: repair, test, stop or hand over."""
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from faultnet.model.work import choices_in_words
 from faultnet.ranking.result import Advice, HeldBack, RankedTest
@@ -52,33 +53,55 @@ def _repair_or_its_proof(
             f"{percent(likeliest.named_right)} sure of {likeliest.judged}, past the gate of {percent(likeliest.gate)}"
         )
         return Advice("repair", likeliest.repair, sure)
-    needed = _before(allowed, likeliest.waits_for) or _before(allowed, [tuple(proof) for proof in likeliest.unproved])
-    return (
-        None
-        if needed is None
-        else Advice("test", needed.test, f"by the trade's order this is proved before: {likeliest.label}")
-    )
+    worths = [test.worth for test in allowed]
+    needed = _before(allowed, worths, likeliest.waits_for)
+    if needed is None:
+        needed = _before(allowed, worths, [tuple(proof) for proof in likeliest.unproved])
+    if needed is None:
+        return None
+    return Advice("test", allowed[needed].test, f"by the trade's order this is proved before: {likeliest.label}")
 
 
 def best_test(allowed: Sequence[RankedTest], aim: str) -> Advice | None:
     """The test with most repair information for its cost, or what the trade does before it, even at no gain."""
-    best = max(allowed, key=lambda t: t.worth, default=None)
-    if best is None or best.gain_repair_bits < WORTH_ASKING_BITS:
+    found = to_make_next(allowed, [test.gain_repair_bits for test in allowed], [test.worth for test in allowed])
+    if found is None:
         return None
-    earlier = _before(allowed, best.waits_for)
-    if earlier is not None:
-        return Advice("test", earlier.test, f"by the trade's order this comes before: {best.label}")
+    best, made = allowed[found.best], allowed[found.made]
+    if found.made != found.best:
+        return Advice("test", made.test, f"by the trade's order this comes before: {best.label}")
     why = f"tells most about {aim} for what it costs ({best.gain_repair_bits:.2f} bit)"
     return Advice("test", best.test, why + (f"; usually {choices_in_words(best.waits_for)}" if best.waits_for else ""))
 
 
-def _before(allowed: Sequence[RankedTest], waits_for: Sequence[tuple[str, ...]]) -> RankedTest | None:
+class Picked(NamedTuple):
+    """Tests by number. best: most repair information for its cost; made: what the trade does before it, or itself."""
+
+    best: int
+    made: int
+
+
+def to_make_next(
+    allowed: Sequence[RankedTest], gains_bits: Sequence[float], worths: Sequence[float]
+) -> Picked | None:
+    """Which test to make where each has this repair gain, and is worth so much; None where none tells enough."""
+    best = max(range(len(allowed)), key=worths.__getitem__, default=None)
+    if best is None or gains_bits[best] < WORTH_ASKING_BITS:
+        return None
+    earlier = _before(allowed, worths, allowed[best].waits_for)
+    return Picked(best, best if earlier is None else earlier)
+
+
+def _before(
+    allowed: Sequence[RankedTest], worths: Sequence[float], waits_for: Sequence[tuple[str, ...]]
+) -> int | None:
     """The first open test among those waited for, or what that one waits for in turn; None when there is none to do."""
     for choice in waits_for:
-        open_tests = [test for test in allowed if set(test.reveals) & set(choice)]
+        open_tests = [number for number, test in enumerate(allowed) if not set(choice).isdisjoint(test.reveals)]
         if open_tests:
-            earlier = max(open_tests, key=lambda t: t.worth)
-            return _before(allowed, earlier.waits_for) or earlier
+            earlier = max(open_tests, key=worths.__getitem__)
+            still_earlier = _before(allowed, worths, allowed[earlier].waits_for)
+            return earlier if still_earlier is None else still_earlier
     return None
 
 

@@ -73,7 +73,12 @@ class RankedTest:
     @property
     def worth(self) -> float:
         """Repair information per unit of cost."""
-        return self.gain_repair_bits / max(self.cost, 1e-6)
+        return self.gain_repair_bits / self.divisor
+
+    @property
+    def divisor(self) -> float:
+        """Its cost, or next to nothing where it costs nothing: what its gain is divided by."""
+        return max(self.cost, 1e-6)
 
 
 @dataclass(frozen=True)

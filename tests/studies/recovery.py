@@ -26,7 +26,7 @@ from faultnet.case import Case
 from faultnet.case.events import RepairOutcome
 from faultnet.case.steps import case_steps
 from faultnet.counting import count_patterns
-from faultnet.diagnosis.draws import Draws
+from faultnet.model.draws import Draws
 from faultnet.engine.evidence import findings
 from faultnet.errors import ContradictoryEvidence, FaultnetError
 from faultnet.files import load_model
