@@ -36,10 +36,14 @@ def case_steps(
 ) -> list[Step]:
     """The steps of a case: what is known before, then its sequence (`sequence_of` says what the arguments are)."""
     items = sequence_of(model, case, counted, altered_before=altered_before)
+    return [*before_the_bench(model, case), *(step for item in items for step in item_steps(model, case, item))]
+
+
+def before_the_bench(model: Model, case: Case) -> list[Step]:
+    """The steps of what is known of a case before its events."""
     brought_in_for = model.brought_in_for
     is_usual = case.with_complaint and brought_in_for is not None and not case.tells(brought_in_for[0])
-    before = known_before(model, case.given, with_complaint=is_usual)
-    return [*before, *(step for item in items for step in item_steps(model, case, item))]
+    return known_before(model, case.given, with_complaint=is_usual)
 
 
 def item_steps(model: Model, case: Case, item: Item) -> list[Step]:

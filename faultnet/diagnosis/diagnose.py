@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from faultnet.case.believed import Believed
 from faultnet.case.case import Case
 from faultnet.case.events import RepairOutcome
 from faultnet.cpt import Floats
@@ -21,18 +22,28 @@ LEADING = 3
 EXPLANATIONS = 5
 
 
-def diagnose(
-    model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0, drawn: DrawnBelief | None = None
-) -> Diagnosis:
+def diagnose(model: Model, case: Case, *, n_draws: int = N_DRAWS, seed: int = 0) -> Diagnosis:
     """Fault probabilities of a case with their intervals (none of an imported network), and the reasons for them.
 
-    drawn: the case in so many draws with this seed, where the caller has it already. ContradictoryEvidence names the smallest set of findings that the model holds impossible together.
+    ContradictoryEvidence names the smallest set of findings that the model holds impossible together.
     """
-    belief = explain.believe_or_explain(model, case)
-    intervals = None
-    if not model.is_imported:
-        drawn = drawn_belief(model, case, belief, n_draws=n_draws, seed=seed) if drawn is None else drawn
-        intervals = fault_intervals(drawn, belief)
+    believed = Believed(model, case)
+    return diagnosis_of(believed, drawn_or_none(believed, n_draws, seed), seed)
+
+
+def drawn_or_none(believed: Believed, n_draws: int = N_DRAWS, seed: int = 0) -> DrawnBelief | None:
+    """What is believed in draws of the model's numbers; None of an imported network, whose numbers are as they are.
+
+    ContradictoryEvidence as of `diagnose`.
+    """
+    explain.belief_or_reason(believed)
+    return None if believed.model.is_imported else drawn_belief(believed, n_draws, seed)
+
+
+def diagnosis_of(believed: Believed, drawn: DrawnBelief | None, seed: int = 0) -> Diagnosis:
+    """The same from what is believed already. seed: of the draws."""
+    model, case, belief = believed.model, believed.case, explain.belief_or_reason(believed)
+    intervals = None if drawn is None else fault_intervals(drawn, belief)
     n_faults = model.compiled.n_faults
     leading = sorted(model.components, key=lambda c: -float(1 - belief.marginal(c)[0]))[:LEADING]
     source = source_of(model, case)
@@ -51,13 +62,13 @@ def diagnose(
         groups={g.id: 1 - float(belief.joint(g.components).flat[0]) for g in model.groups.values()},
         nothing_found=float(belief.targets[n_faults == 0].sum()),
         two_or_more=float(belief.targets[n_faults >= 2].sum()),
-        weights=explain.weights_of_evidence(model, case, kinds or leading),
-        surprises=explain.surprises(model, case, belief),
-        readings=told_by_volts(model, case, belief),
+        weights=explain.weights_of_evidence(believed, kinds or leading),
+        surprises=explain.surprises(believed),
+        readings=told_by_volts(believed),
         turns=explain.turns(model, belief, open_tests),
         inseparable=explain.inseparable(model, belief, open_tests),
         interval_draws=0 if intervals is None else intervals.n_draws,
-        seed=seed if drawn is None else drawn.drawn.draws.seed,
+        seed=seed,
     )
 
 

@@ -5,15 +5,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from faultnet.case.case import Case
-from faultnet.case.steps import believe, case_steps
+from faultnet.case.believed import Believed
 from faultnet.cpt import Floats, Ints
 from faultnet.diagnosis.drawn import Drawn, states_that_matter
 from faultnet.engine.information import mutual_informations_bits
-from faultnet.engine.interface import Belief
 from faultnet.engine.plan import Sums
 from faultnet.engine.space import numbered
-from faultnet.model.model import Model
 
 N_DRAWS = 200
 
@@ -78,10 +75,10 @@ def _told_apart(group: Ints, n_groups: int, row_of: Ints, n_rows: int) -> tuple[
     return number, len(used)
 
 
-def drawn_belief(
-    model: Model, case: Case, belief: Belief | None = None, *, n_draws: int = N_DRAWS, seed: int = 0
-) -> DrawnBelief:
-    """What is believed of a case in so many seeded draws. belief: that of the case, where the caller has it already."""
-    kept = states_that_matter(model, believe(model, case) if belief is None else belief)
-    drawn = Drawn(model, model.compiled.table, kept, model.compiled.draws(n_draws, seed))
-    return DrawnBelief(drawn, drawn.weight(case_steps(model, case)))
+def drawn_belief(believed: Believed, n_draws: int = N_DRAWS, seed: int = 0) -> DrawnBelief:
+    """What is believed of a case in so many seeded draws of its model's numbers."""
+    model = believed.model
+    drawn = Drawn(
+        model, model.compiled.table, states_that_matter(model, believed.now), model.compiled.draws(n_draws, seed)
+    )
+    return DrawnBelief(drawn, drawn.weight(believed.steps()))

@@ -1,14 +1,15 @@
 """Why a diagnosis says what it says: weights of evidence, surprises, turns and what cannot be told apart."""
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from itertools import combinations
+from itertools import combinations, pairwise
 from math import exp, log2
 
 import numpy as np
 
 from faultnet.case.case import Case
 from faultnet.case.events import Finding, Reading, RepairOutcome, SoftFinding
-from faultnet.case.steps import believe, case_steps, counted_events, volts_of
+from faultnet.case.believed import Believed
+from faultnet.case.steps import case_steps, counted_events, volts_of
 from faultnet.cpt import Floats
 from faultnet.diagnosis.result import NOTABLE_CONFLICT_NATS, Surprise, Turn, Weight
 from faultnet.engine.interface import Belief
@@ -29,23 +30,20 @@ _NO_WEIGHT_BITS = 1e-9
 """A weight smaller than this is rounding."""
 
 
-def weights_of_evidence(model: Model, case: Case, about: Sequence[str]) -> tuple[Weight, ...]:
+def weights_of_evidence(believed: Believed, about: Sequence[str]) -> tuple[Weight, ...]:
     """How each event that counts moved the odds of each of these, in the order entered; they add up.
 
     What a test altered belongs to its event.
     about: components, of which the odds of being faulty are meant, or `condition.state`.
     """
-    engine = model.compiled.engine
+    model, counted = believed.model, believed.counted
+    untils = [*counted[1:], len(believed.case.events)][: len(counted)]
+    ways = (believed.steps(counted[:end], altered_before=until) for end, until in enumerate([0, *untils]))
+    logs = [[_log_odds_bits(model, belief, name) for name in about] for belief in model.compiled.engine.beliefs(ways)]
     weights: list[Weight] = []
-    counted = counted_events(model, case)
-    before = engine.belief(case_steps(model, case, (), altered_before=0))
-    for end in range(len(counted)):
-        until = counted[end + 1] if end + 1 < len(counted) else len(case.events)
-        after = engine.belief(case_steps(model, case, counted[: end + 1], altered_before=until))
-        for name in about:
-            bits = _log_odds_bits(model, after, name) - _log_odds_bits(model, before, name)
-            weights.append(Weight(counted[end], name, bits if abs(bits) > _NO_WEIGHT_BITS else 0.0))
-        before = after
+    for number, (before, after) in zip(counted, pairwise(logs), strict=True):
+        for name, then, now in zip(about, before, after, strict=True):
+            weights.append(Weight(number, name, now - then if abs(now - then) > _NO_WEIGHT_BITS else 0.0))
     return tuple(weights)
 
 
@@ -56,59 +54,58 @@ def _log_odds_bits(model: Model, belief: Belief, name: str) -> float:
     return bits if state else -bits
 
 
-def surprises(model: Model, case: Case, belief: Belief) -> tuple[Surprise, ...]:
+def surprises(believed: Believed) -> tuple[Surprise, ...]:
     """Findings that were unlikely given all else, readings that look like outliers, and evidence in conflict."""
-    engine = model.compiled.engine
-    counted = counted_events(model, case)
+    case, counted = believed.case, believed.counted
+    rests = [rest.log_evidence for rest in believed.after(map(believed.without, counted))]
+    given_rest = {n: believed.now.log_evidence - rest for n, rest in zip(counted, rests, strict=True)}
     found: list[Surprise] = []
-    given_rest: dict[int, float] = {}
-    for number in counted:
-        event = case.events[number]
-        rest = engine.belief(case_steps(model, case, [n for n in counted if n != number])).log_evidence
-        given_rest[number] = belief.log_evidence - rest
-        chance = exp(given_rest[number])
+    for number, log_chance in given_rest.items():
+        event, chance = case.events[number], exp(log_chance)
         if isinstance(event, Reading):
-            outlier = min(1.0, outlier_density(model, volts_of(case, event)) / chance)
+            outlier = min(1.0, outlier_density(believed.model, volts_of(case, event)) / chance)
             if outlier > SURPRISING_READING:
                 found.append(Surprise("reading", number, outlier, "chance that it is an outlier"))
         elif isinstance(event, Finding | SoftFinding) and chance < SURPRISING_FINDING:
             found.append(Surprise("finding", number, chance, "chance given everything else"))
     if len(counted) > 1 and not _has_repair(case):
-        found.extend(_conflict(model, case, belief, given_rest))
+        found.extend(_conflict(believed, given_rest))
     return tuple(found)
 
 
-def _conflict(model: Model, case: Case, belief: Belief, given_rest: Mapping[int, float]) -> Iterator[Surprise]:
+def _conflict(believed: Believed, given_rest: Mapping[int, float]) -> Iterator[Surprise]:
     """The conflict of the events (Jensen et al. 1991), where there is any; a notable one with those that pull apart.
 
     given_rest: the log of each event's chance given all others.
     """
-    engine = model.compiled.engine
-    nothing = engine.belief(case_steps(model, case, ())).log_evidence
-    alone = {n: engine.belief(case_steps(model, case, [n])).log_evidence - nothing for n in given_rest}
-    conflict = sum(alone.values()) - (belief.log_evidence - nothing)
+    nothing, *each = [belief.log_evidence for belief in believed.after([(), *((number,) for number in given_rest)])]
+    alone = {number: own - nothing for number, own in zip(given_rest, each, strict=True)}
+    conflict = sum(alone.values()) - (believed.now.log_evidence - nothing)
 
-    def conflict_nats(numbers: Sequence[int]) -> float:
-        together = engine.belief(case_steps(model, case, numbers)).log_evidence - nothing
-        return sum(alone[number] for number in numbers) - together
+    def conflicts_nats(parts: Sequence[Sequence[int]]) -> list[float]:
+        together = [belief.log_evidence - nothing for belief in believed.after(parts)]
+        return [sum(alone[n] for n in part) - own for part, own in zip(parts, together, strict=True)]
 
     if conflict >= NOTABLE_CONFLICT_NATS:
         odd_one = max(alone, key=lambda number: alone[number] - given_rest[number])
-        apart, nats = _pulling_apart(conflict_nats, odd_one, alone, conflict)
+        apart, nats = _pulling_apart(conflicts_nats, odd_one, alone, conflict)
         yield Surprise("conflict", None, conflict, "nats", apart, nats)
     elif conflict > 0:
         yield Surprise("conflict", None, conflict, "nats")
 
 
 def _pulling_apart(
-    conflict_nats: Callable[[Sequence[int]], float], odd_one: int, events: Collection[int], conflict: float
+    conflicts_nats: Callable[[Sequence[Sequence[int]]], list[float]],
+    odd_one: int,
+    events: Collection[int],
+    conflict: float,
 ) -> tuple[tuple[int, ...], float]:
     """The odd one with the few events that it is most in conflict with, in the order entered, and their conflict."""
     apart: tuple[int, ...] = (odd_one,)
     nats = 0.0
     while nats < MOST_OF_IT * conflict:
         more = [tuple(sorted((*apart, number))) for number in events if number not in apart]
-        apart, nats = max(((numbers, conflict_nats(numbers)) for numbers in more), key=lambda one: one[1])
+        apart, nats = max(zip(more, conflicts_nats(more), strict=True), key=lambda one: one[1])
     return apart, nats
 
 
@@ -196,9 +193,9 @@ def contradiction(model: Model, case: Case) -> ContradictoryEvidence:
     return ContradictoryEvidence([describe_event(model, case.events[n]) for n in smallest_conflict(model, case)])
 
 
-def believe_or_explain(model: Model, case: Case) -> Belief:
-    """The belief of a case; when it is impossible, ContradictoryEvidence names the smallest conflict."""
+def belief_or_reason(believed: Believed) -> Belief:
+    """What is believed now; when the case is impossible, ContradictoryEvidence names the smallest conflict."""
     try:
-        return believe(model, case)
+        return believed.now
     except ContradictoryEvidence:
-        raise contradiction(model, case) from None
+        raise contradiction(believed.model, believed.case) from None

@@ -1,17 +1,14 @@
 """What each reading says by itself: how well it fits every state, and how far it tells the likeliest faults apart."""
 
-from collections.abc import Sequence
-
 import numpy as np
 
+from faultnet.case.believed import Believed
 from faultnet.case.case import Case
 from faultnet.case.events import Reading
 from faultnet.case.order import current
 from faultnet.case.shown import likelihood_by_state, over_conditions
-from faultnet.case.steps import case_steps, counted_events
 from faultnet.cpt import Floats
 from faultnet.diagnosis.result import ReadingTold
-from faultnet.engine.evidence import Step
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
 from faultnet.readings.grid import grid_of
@@ -24,26 +21,27 @@ BAND_CHANCE = 0.9
 """The volts shown for a state are the likeliest that hold this much of it."""
 
 
-def told_by_volts(model: Model, case: Case, belief: Belief) -> tuple[ReadingTold, ...]:
+def told_by_volts(believed: Believed) -> tuple[ReadingTold, ...]:
     """What every reading that counts says, in the order entered."""
-    counted = counted_events(model, case)
-    about_now = current(model, case.events)
-    told = []
-    for number in counted:
-        event = case.events[number]
-        if isinstance(event, Reading):
-            rest = case_steps(model, case, [n for n in counted if n != number])
-            faults = _by_fault(model, belief, rest) if number in about_now else {}
-            told.append(ReadingTold(number, likelihood_by_state(model, case, event), faults))
-    return tuple(told)
+    model, case = believed.model, believed.case
+    readings = {n: event for n in believed.counted if isinstance(event := case.events[n], Reading)}
+    about_now = [n for n in current(model, case.events) if n in readings]
+    without = dict(zip(about_now, believed.after(map(believed.without, about_now)), strict=True))
+    return tuple(
+        ReadingTold(
+            number,
+            likelihood_by_state(model, case, event),
+            _by_fault(model, believed.now, without[number]) if number in without else {},
+        )
+        for number, event in readings.items()
+    )
 
 
-def _by_fault(model: Model, belief: Belief, rest: Sequence[Step]) -> dict[str, float]:
+def _by_fault(model: Model, belief: Belief, before: Belief) -> dict[str, float]:
     """P(reading | mode, all else), relative: what the reading made of the chance of each mode.
 
     Of the likeliest components, before the reading or after it, each with its likeliest failure mode.
     """
-    before = model.compiled.engine.belief(rest)
     ratios: dict[str, float] = {}
     chances: dict[str, float] = {}
     for component in model.components.values():

@@ -4,7 +4,7 @@
 networks whose table would be too large and for batches of cases. Both give the same numbers.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Protocol
 
 from faultnet.cpt import Floats
@@ -64,6 +64,8 @@ class Engine(Protocol):
     def prior(self) -> Belief: ...
 
     def belief(self, steps: Iterable[Step]) -> Belief: ...
+
+    def beliefs(self, ways: Iterable[Sequence[Step]]) -> Iterator[Belief]: ...
 
     def describe(self) -> str: ...
 

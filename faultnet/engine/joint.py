@@ -4,9 +4,10 @@ The prior of the targets, the few side nodes that evidence touches, and one like
 multiplied; what is not touched stays summed out. Nothing here loops over states in Python.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import takewhile
 from math import log, prod
 
 import numpy as np
@@ -72,8 +73,18 @@ class JointEngine:
         """
         belief = Belief(self, self.base(carried), 0.0) if carried else self.prior
         for step in steps:
-            belief = belief.observe(step) if isinstance(step, Likelihood) else belief.change(step)
+            belief = belief.after(step)
         return belief
+
+    def beliefs(self, ways: Iterable[Sequence[Step]]) -> Iterator["Belief"]:
+        """The belief after each of several sequences of steps; what one begins with like the last is not done again."""
+        gone: list[tuple[Step, Belief]] = []
+        for way in ways:
+            alike = sum(1 for _ in takewhile(lambda pair: pair[0][0] is pair[1], zip(gone, way, strict=False)))
+            del gone[alike:]
+            for step in way[alike:]:
+                gone.append((step, (gone[-1][1] if gone else self.prior).after(step)))
+            yield gone[-1][1] if gone else self.prior
 
     # -- prior ---------------------------------------------------------------------------------------------------
 
@@ -254,6 +265,10 @@ class Belief:
         return entropy_bits(self.targets)
 
     # -- moving on -----------------------------------------------------------------------------------------------
+
+    def after(self, step: Step) -> "Belief":
+        """The belief after one more step."""
+        return self.observe(step) if isinstance(step, Likelihood) else self.change(step)
 
     def observe(self, seen: Likelihood) -> "Belief":
         """The belief after one more likelihood (Bayes' rule)."""

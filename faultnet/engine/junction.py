@@ -83,6 +83,10 @@ class JunctionEngine:
             raise ContradictoryEvidence
         return belief
 
+    def beliefs(self, ways: Iterable[Sequence[Step]]) -> Iterator["JunctionBelief"]:
+        """The belief after each of several sequences of steps."""
+        return map(self.belief, ways)
+
     def _plan_for(self, unrolled: Unrolled, scopes: Sequence[tuple[str, ...]]) -> Plan:
         is_plain = len(unrolled.space.sizes) == len(self.model.sizes)
         if is_plain and all(self.plan.home(scope) is not None for scope in scopes):

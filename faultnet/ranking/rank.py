@@ -6,11 +6,12 @@ from dataclasses import replace
 import numpy as np
 
 from faultnet.case.bench import bench_after_events, test_step
+from faultnet.case.believed import Believed
 from faultnet.case.case import Case
 from faultnet.case.events import RepairOutcome
 from faultnet.case.order import alters_of
 from faultnet.case.steps import believe
-from faultnet.diagnosis.explain import believe_or_explain, outcome_names
+from faultnet.diagnosis.explain import belief_or_reason, outcome_names
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
 from faultnet.model.work import Alteration, BenchState, BenchTest, unmet
@@ -30,8 +31,16 @@ def rank_tests(
 
     bench: where the set-up stands; without it, as the tests already made have left it.
     """
+    return ranking_of(Believed(model, case), bench, settings)
+
+
+def ranking_of(
+    believed: Believed, bench: BenchState | None = None, settings: ShopSettings | None = None
+) -> Ranking:
+    """The same from what is believed already."""
+    model, case = believed.model, believed.case
     bench, settings = bench or bench_after_events(model, case), settings or ShopSettings()
-    belief, known = believe_or_explain(model, case), case.known(model)
+    belief, known = belief_or_reason(believed), case.known(model)
     still_open = [test for test in model.tests.values() if not set(test.reveals) <= known]
     gains = ReadingGains(model, case, belief)
     going_on = _going_on(gains)

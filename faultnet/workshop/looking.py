@@ -2,10 +2,13 @@
 
 from dataclasses import dataclass
 
-from faultnet.diagnosis import BetterFit, Diagnosis, diagnose
+from faultnet.case.believed import Believed
+from faultnet.diagnosis import BetterFit, Diagnosis
+from faultnet.diagnosis.diagnose import diagnosis_of, drawn_or_none
 from faultnet.files.fits import fits_better
-from faultnet.ranking import Ranking, rank_tests
-from faultnet.ranking.on_top import with_times_on_top
+from faultnet.ranking import Ranking
+from faultnet.ranking.on_top import over_draws
+from faultnet.ranking.rank import ranking_of
 from faultnet.store.advice import Advised, insert_advice
 from faultnet.workshop.workshop import Bench, Workshop, on_the_bench
 
@@ -32,10 +35,11 @@ def look(workshop: Workshop, number: str, shown_in: str, *, trained: bool | None
 
 def look_at(workshop: Workshop, bench: Bench, *, trained: bool | None = None) -> Look:
     """The same of a job that is on the bench, noting nothing."""
-    model, case = bench.model, bench.case
-    settings = workshop.shop.settings_for(trained)
-    ranking = with_times_on_top(model, case, rank_tests(model, case, bench.replayed.bench, settings))
-    return Look(bench, diagnose(model, case), ranking, fits_better(model, case))
+    believed = Believed(bench.model, bench.case)
+    ranking = ranking_of(believed, bench.replayed.bench, workshop.shop.settings_for(trained))
+    drawn = drawn_or_none(believed)
+    ranking = over_draws(believed, drawn, ranking)
+    return Look(bench, diagnosis_of(believed, drawn), ranking, fits_better(bench.model, bench.case))
 
 
 def note_advice(workshop: Workshop, found: Look, shown_in: str) -> None:
