@@ -7,7 +7,7 @@ networks whose table would be too large and for batches of cases. Both give the 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Protocol
 
-from faultnet.cpt import Floats
+from faultnet.cpt import Floats, Ints
 from faultnet.engine.evidence import Change, Likelihood, Step
 from faultnet.engine.joint import JointEngine, compile_joint
 from faultnet.engine.junction import JunctionEngine, compile_junction
@@ -41,6 +41,8 @@ class Belief(Protocol):
     def marginal(self, node: str) -> Floats: ...
 
     def joint(self, nodes: Sequence[str]) -> Floats: ...
+
+    def joint_by_label(self, nodes: Sequence[str], label: Ints) -> Floats: ...
 
     def outcomes(self, leaves: Sequence[str]) -> Floats: ...
 

@@ -25,7 +25,9 @@ MOST_ENTRIES = 2**25
 """A belief that touches every side may have this many entries (256 MiB); larger networks need another engine."""
 
 MOST_CELLS = 2**14
-"""Tables of rows by groups larger than this, and than the joint states, are not worth writing out."""
+"""Tables of rows by groups larger than this, and than several times the joint states, are not worth writing out."""
+
+_CELLS_A_STATE = 4
 
 FEW_CELLS = 8
 """Sorting into so few cells is done faster by a product with their indicators."""
@@ -171,6 +173,15 @@ class JointEngine:
             self._cells[key] = cells = Cells(column, number.reshape(-1), n_groups, self.axes.sides_of(number))
         return cells
 
+    def labelled(self, leaves: tuple[str, ...], nodes: tuple[str, ...], label: Ints, touched: frozenset[int]) -> "Cells":
+        """The same for groups of one state of some hidden nodes and one label, which every joint state has."""
+        wanted = touched | self._sides_under(nodes)
+        each_state = tuple([(node, tuple(range(len(self.network[node].states)))) for node in nodes])
+        column, (states, n_states) = self.outcome_column(leaves, wanted), self._group_labels(each_state)
+        n_labels = int(label.max()) + 1
+        number = (column.row_of * n_states + states) * n_labels + label
+        return Cells(column, number.reshape(-1), n_states * n_labels, self.axes.sides_of(number))
+
     def _group_labels(self, about: _GroupingKey) -> tuple[Ints, int]:
         """For every joint state the number of its group, over the sides it depends on, and how many groups."""
         if about not in self._labels:
@@ -216,7 +227,7 @@ class Cells:
     def outcomes(self, weight: Floats) -> Floats:
         """P(joint outcome, group) when the joint states have this weight, flat: ``(n_outcomes, n_groups)``."""
         rows, n_groups = self.column.rows, self.n_groups
-        if len(rows) * n_groups > max(MOST_CELLS, len(self.number)):
+        if len(rows) * n_groups > max(MOST_CELLS, _CELLS_A_STATE * len(self.number)):
             group = self.number % n_groups
             by_state = rows.T.take(self.number // n_groups, axis=1) * weight
             return np.stack([np.bincount(group, row, n_groups) for row in by_state])
@@ -310,12 +321,10 @@ class Belief:
     def joint(self, nodes: Sequence[str]) -> Floats:
         """P(states of any nodes | evidence): ``(*sizes of nodes,)``."""
         network = self.engine.network
-        leaves = tuple([node for node in nodes if node in self.engine.leaves])
-        hidden = tuple([node for node in nodes if node not in leaves])
+        leaves, hidden, order = self._apart(nodes)
         grouping = {node: tuple(range(len(network[node].states))) for node in hidden}
         table = self._outcomes_by_group(leaves, grouping)
         sizes = [len(network[node].states) for node in (*leaves, *hidden)]
-        order = [(*leaves, *hidden).index(node) for node in nodes]
         return table.reshape(sizes).transpose(order)
 
     def outcomes(self, leaves: Sequence[str]) -> Floats:
@@ -327,6 +336,17 @@ class Belief:
             return single
         table: Floats = np.einsum("otc,tc->oc", column.flat, weight)
         return table
+
+    def joint_by_label(self, nodes: Sequence[str], label: Ints) -> Floats:
+        """P(states of any nodes, label of the joint state of the targets | evidence): ``(*sizes of nodes, n_labels)``.
+
+        label: of every joint state, ``(n_joint,)``.
+        """
+        leaves, hidden, order = self._apart(nodes)
+        cells = self.engine.labelled(leaves, hidden, label, self.touched)
+        table = cells.outcomes(self.over(cells.sides).reshape(-1))
+        sizes = [len(self.engine.network[node].states) for node in (*leaves, *hidden)]
+        return table.reshape(*sizes, -1).transpose(*order, len(nodes))
 
     def gain_bits(self, leaves: Sequence[str], about: Grouping | None = None) -> float:
         """I(joint outcome of the leaves ; group | evidence), by default about the joint state of all targets."""
@@ -344,6 +364,12 @@ class Belief:
         return [self.gain_bits(leaves, about) for leaves in tests]
 
     # -- inside --------------------------------------------------------------------------------------------------
+
+    def _apart(self, nodes: Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...], list[int]]:
+        """Those of the nodes that are leaves, the others, and where each node stands among the two."""
+        leaves = tuple([node for node in nodes if node in self.engine.leaves])
+        hidden = tuple([node for node in nodes if node not in leaves])
+        return leaves, hidden, [(*leaves, *hidden).index(node) for node in nodes]
 
     def _outcomes_by_group(self, leaves: tuple[str, ...], about: Grouping) -> Floats:
         """P(joint outcome, group | evidence): ``(n_outcomes, n_groups)``; one outcome when there are no leaves."""

@@ -183,6 +183,15 @@ class JunctionBelief:
             self._outcomes[key] = self.joint((*leaves, *self.engine.targets)).reshape(n_outcomes, -1)
         return self._outcomes[key]
 
+    def joint_by_label(self, nodes: Sequence[str], label: Ints) -> Floats:
+        """P(states of any nodes, label of the joint state of the targets | evidence): ``(*sizes of nodes, n_labels)``.
+
+        label: of every joint state, ``(n_joint,)``.
+        """
+        table = self.joint((*nodes, *self.engine.targets))
+        by_label = Sums.of(label, int(label.max()) + 1)(table.reshape(-1, len(label)))
+        return by_label.reshape(*table.shape[: len(nodes)], -1)
+
     @property
     def gains_are_local(self) -> bool:
         """Whether a gain is about a leaf's hidden parents, because the joint state of all targets is too large."""

@@ -66,6 +66,15 @@ class Compiled:
         return {c.id: (0, *(1 for _ in c.modes)) for c in self.model.components.values()}
 
     @cached_property
+    def decided(self) -> Ints:
+        """Which joint states of the components decide the same, by number: ``(n_joint,)``; `to_decide` says what."""
+        number: Ints = np.zeros(1, dtype=np.intp)
+        for component in self.model.components:
+            groups = np.array(self.to_decide[component])
+            number = (number[:, None] * (groups.max() + 1) + groups).reshape(-1)
+        return number
+
+    @cached_property
     def to_decide(self) -> Mapping[str, tuple[int, ...]]:
         """The grouping that orders tests: which components need work, and the state of every asked condition.
 

@@ -21,7 +21,7 @@ def sets_of_faults(money: Money, gains: ReadingGains, test: RankedTest) -> Float
     tell more than volts do.
     """
     if gains.prices(money.model.tests[test.test]):
-        return gains.by_volts(test.reveals[0], money.faults_of)
+        return gains.by_volts(test.reveals[0], money.set_of_state)
     return money.faults_of(gains.belief.outcomes(test.reveals))
 
 

@@ -4,7 +4,7 @@ Readings already taken on the set share its nominal with this one, so they are w
 before them gives the states of all, and their likelihood comes in again with each volt that may be shown.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import prod
@@ -17,7 +17,6 @@ from faultnet.case.steps import case_steps, chance_of_showing, counted_events, r
 from faultnet.cpt import Floats, Ints
 from faultnet.engine.information import mutual_information_bits
 from faultnet.engine.interface import Belief
-from faultnet.engine.plan import Sums
 from faultnet.model.model import Model
 from faultnet.model.work import BenchTest
 from faultnet.readings import Volts
@@ -42,7 +41,7 @@ class ReadingGains:
     model: Model
     case: Case
     belief: Belief
-    _kept: dict[str, tuple[Floats, Floats, list[str]]] = field(default_factory=dict, init=False, repr=False)
+    _kept: dict[str, Floats] = field(default_factory=dict, init=False, repr=False)
 
     def prices(self, test: BenchTest) -> bool:
         """Whether a test is priced here: it shows one reading, of one feed or of separate channels."""
@@ -56,50 +55,52 @@ class ReadingGains:
 
     def gains_bits(self, observation: str) -> tuple[float, float]:
         """The gain about the joint state of all components, and about what orders tests (`Compiled.to_decide`)."""
-        shown, states, about = self._shown(observation)
-        by_joint = states.reshape(len(states), -1, len(self.belief.targets)).sum(axis=1)
-        return _information(shown, self._few(by_joint)), _information(shown, self._grouped(states, about))
+        shown = self._shown(observation)
+        return _information(shown, self._cells(observation, self._few)), _information(shown, self._decided(observation))
 
-    def by_volts(self, observation: str, add_up: Callable[[Floats], Floats]) -> Floats:
+    def by_volts(self, observation: str, group_of: Ints) -> Floats:
         """P(volts, group of joint states of all components): ``(n_volts, n_groups)``, up to a factor.
 
-        add_up: joint states to groups, ``(n, n_joint) -> (n, n_groups)``.
+        group_of: of every joint state, ``(n_joint,)``.
         """
-        shown, states, _ = self._shown(observation)
-        by_joint = states.reshape(len(states), -1, len(self.belief.targets)).sum(axis=1)
-        joint: Floats = shown @ add_up(by_joint)
+        joint: Floats = self._shown(observation) @ self._cells(observation, group_of)
         return joint
 
     def lost_by_bands(self, observation: str, band_of: Ints) -> float:
         """Bits about what orders tests that are lost where only the band of the volts is told, ``(n_volts,)``."""
-        shown, states, about = self._shown(observation)
-        groups = self._grouped(states, about)
+        shown, groups = self._shown(observation), self._decided(observation)
         bands = np.zeros((int(band_of.max()) + 1, shown.shape[1]))
         np.add.at(bands, band_of, shown)
         return _information(shown, groups) - _information(bands, groups)
 
-    def _shown(self, observation: str) -> tuple[Floats, Floats, list[str]]:
+    def _shown(self, observation: str) -> Floats:
+        """P(volts | cell) ``(n_volts, n_cells)``, up to a factor of each cell.
+
+        A cell is one state of every reading of the set and of the conditions they hang on.
+        """
         if observation not in self._kept:
             self._kept[observation] = self._weigh(observation)
         return self._kept[observation]
 
-    def _weigh(self, observation: str) -> tuple[Floats, Floats, list[str]]:
-        """P(volts | cell) ``(n_volts, n_cells)`` up to a factor of each cell, P(cell, states of nodes), the nodes.
-
-        A cell is one state of every reading of the set and of the conditions they hang on.
-        """
-        model = self.model
-        seen = list(dict.fromkeys(reading.observation for reading in self._earlier))
+    def _weigh(self, observation: str) -> Floats:
         conditions = self._conditions(observation)
-        about = [*model.asked, *model.components]
-        joint = self._before.joint((*seen, observation, *conditions, *about))
-        sizes = joint.shape[: len(joint.shape) - len(about)]
-        states = joint.reshape(prod(sizes), -1)
-        if reading_model(model, observation).has_channels:
-            shown = self._channels_shown(observation, conditions, states.sum(axis=1).reshape(sizes))
+        if reading_model(self.model, observation).has_channels:
+            chances = self._before.joint((*self._seen, observation, *conditions))
+            shown = self._channels_shown(observation, conditions, chances)
         else:
-            shown = predicted(model, observation, self.case.meter, self._earlier, conditions, self.grid)
-        return shown.reshape(len(shown), -1), states, about
+            shown = predicted(self.model, observation, self.case.meter, self._earlier, conditions, self.grid)
+        return shown.reshape(len(shown), -1)
+
+    def _cells(self, observation: str, group_of: Ints, also: Sequence[str] = ()) -> Floats:
+        """P(cell, states of the nodes in `also`, group of joint states of all components): ``(n_cells, n_groups)``."""
+        conditions = self._conditions(observation)
+        table = self._before.joint_by_label((*self._seen, observation, *conditions, *also), group_of)
+        n_nodes = len(self._seen) + 1 + len(conditions)
+        return table.reshape(prod(table.shape[:n_nodes]), -1)
+
+    def _decided(self, observation: str) -> Floats:
+        """P(cell, what orders tests): ``(n_cells, n_groups)``."""
+        return self._cells(observation, self.model.compiled.decided, self.model.asked)
 
     def _channels_shown(self, observation: str, conditions: Sequence[str], chances: Floats) -> Floats:
         names = (*(reading.observation for reading in self._earlier), observation)
@@ -160,6 +161,10 @@ class ReadingGains:
         return [volts_of(self.case, event) for event in events if isinstance(event, Reading)]
 
     @cached_property
+    def _seen(self) -> list[str]:
+        return list(dict.fromkeys(reading.observation for reading in self._earlier))
+
+    @cached_property
     def _before(self) -> Belief:
         """What would be believed without the readings that share the set's nominal."""
         if not self._counted_readings:
@@ -173,20 +178,14 @@ class ReadingGains:
         earlier = [reading_model(self.model, reading.observation) for reading in self._earlier]
         return coarse_grid_of(self.model, self.case.nominal, earlier)
 
-    def _few(self, by_joint: Floats) -> Floats:
-        """The joint states of the components that matter, and one for all others together: ``(n_cells, n_few)``."""
-        flat = by_joint.reshape(len(by_joint), -1)
+    @cached_property
+    def _few(self) -> Ints:
+        """The joint states of the components that matter, numbered, and one number for all others: ``(n_joint,)``."""
         order = np.argsort(self.belief.targets)[::-1]
         enough = int(np.searchsorted(np.cumsum(self.belief.targets[order]), 1 - LEFT_OUT)) + 1
-        return np.column_stack([flat[:, order[:enough]], flat[:, order[enough:]].sum(axis=1)])
-
-    def _grouped(self, states: Floats, about: Sequence[str]) -> Floats:
-        """The joint states of the nodes, those that decide the same together: ``(n_cells, n_groups)``."""
-        number: Ints = np.zeros(1, dtype=np.intp)
-        for node in about:
-            groups = np.array(self.model.compiled.to_decide[node])
-            number = (number[:, None] * (groups.max() + 1) + groups).reshape(-1)
-        return Sums.of(number, int(number.max()) + 1)(states)
+        number = np.full(len(order), enough)
+        number[order[:enough]] = np.arange(len(order[:enough]))
+        return number
 
 
 def _information(shown: Floats, groups: Floats) -> float:

@@ -149,8 +149,9 @@ def _soft_uniform(volts: Floats, low: Floats, high: Floats, edge_sd: Floats) -> 
     ends = np.stack([high, low])[:, None]
     at_high, at_low = normal_cdf((ends - volts) / edge_sd)
     inside = at_high - at_low
-    if volts.min() < _FAR * edge_sd.max() + max(0.0, -float(low.min())):  # near 0 V what lies below is folded over
-        at_high, at_low = normal_cdf((ends + volts) / edge_sd)
-        inside += at_high - at_low
+    near = volts[:, 0] < _FAR * edge_sd.max() + max(0.0, -float(low.min()))  # 0 V: what lies below is folded over
+    if near.any():
+        at_high, at_low = normal_cdf((ends + volts[near]) / edge_sd[near])
+        inside[near] += at_high - at_low
     density: Floats = inside / (high - low)
     return density

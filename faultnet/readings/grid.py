@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import hypot, inf, sqrt
 
 import numpy as np
@@ -25,6 +25,8 @@ _WIDTHS_A_STEP = 1.75
 
 _RARE = 1e-7
 """A nominal less likely than this, against the likeliest, makes no gain."""
+
+_GRIDS_KEPT = 32
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,9 +64,15 @@ class Grid:
 
 def grid_of(model: Model, nominal: Nominal | None, *, with_channels: bool = False, fineness: int = FINE) -> Grid:
     """What to integrate over for readings of one set. ValueError when the model knows nothing of nominal voltages."""
-    nominals, weights, rails, limit = _nominals(model, nominal, fineness)
     if with_channels:
-        return _with_common(nominals, weights, rails, limit, _FINE_STEP, _FINE_REACH)
+        return _with_common(*_nominals(model, nominal, fineness), _FINE_STEP, _FINE_REACH)
+    return _of_one_feed(_rails(model), nominal, fineness)
+
+
+@lru_cache(maxsize=_GRIDS_KEPT)
+def _of_one_feed(rails: NominalRange, nominal: Nominal | None, fineness: int) -> Grid:
+    """The same grid for the same voltages, so that what was worked out over it can be kept."""
+    nominals, weights, limit = _nodes(rails, nominal, fineness)
     return Grid(nominals, np.zeros_like(nominals), weights, rails, limit)
 
 
@@ -101,10 +109,20 @@ def _step(reading: ReadingModel, known: float) -> float:
 def _nominals(
     model: Model, nominal: Nominal | None, fineness: int
 ) -> tuple[Floats, Floats, NominalRange, Spread | None]:
+    rails = _rails(model)
+    nominals, weights, limit = _nodes(rails, nominal, fineness)
+    return nominals, weights, rails, limit
+
+
+def _rails(model: Model) -> NominalRange:
     if model.nominal is None:
         raise ValueError(f"{model.id} knows nothing of nominal voltages")
-    nodes = nominal_nodes(None if nominal is None else nominal.loaded, model.nominal, fineness)
-    return *nodes, model.nominal, None if nominal is None else nominal.unplugged
+    return model.nominal
+
+
+def _nodes(rails: NominalRange, nominal: Nominal | None, fineness: int) -> tuple[Floats, Floats, Spread | None]:
+    loaded, unplugged = (None, None) if nominal is None else (nominal.loaded, nominal.unplugged)
+    return *nominal_nodes(loaded, rails, fineness), unplugged
 
 
 def _with_common(

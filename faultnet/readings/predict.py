@@ -1,6 +1,7 @@
 """What a reading not yet taken may show: volts to integrate over, and their densities in every state."""
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -28,6 +29,9 @@ _NODES_AT_ONCE = 12_000
 
 _NEVER = 1e-300
 
+_KEPT = 16
+"""Grids, holds and meters whose densities are kept: some 3 MB each."""
+
 
 def volt_nodes(grid: Grid, up_to_volts: float) -> tuple[Floats, Floats]:
     """Volts and weights for integrating over what a meter may show, both ``(n,)``, the weights in V.
@@ -54,14 +58,13 @@ def predicted(
     likelihood of the earlier readings, spread over what this one may show.
     """
     how = reading_model(model, observation)
-    volts, weights = volt_nodes(grid, how.up_to_volts)
+    shown_volts, weights = _may_be_shown(grid, how.up_to_volts, how.default_hold, meter)
     states = model.observations[observation].states
     seen = taken_together(model, earlier, grid)
-    shown_volts = Taken(volts[:, None], how.default_hold, meter, grid)
     sizes = [len(model.observations[o].states) for o in seen]
     conditions_sizes = [len(model.conditions[c].states) for c in conditions]
-    table = np.empty((len(volts), *sizes, len(states), *conditions_sizes))
-    by_standing = table.reshape(len(volts), int(np.prod(sizes, dtype=int)), len(states), -1)
+    table = np.empty((len(weights), *sizes, len(states), *conditions_sizes))
+    by_standing = table.reshape(len(weights), int(np.prod(sizes, dtype=int)), len(states), -1)
     for number, at in enumerate(standings(model, conditions)):
         before = weighed_together(model, seen, at, grid)
         for column, state in enumerate(states):
@@ -69,6 +72,13 @@ def predicted(
             shown /= shown.sum(axis=0)  # a meter's error depends on what it shows, so a density adds to nearly 1
             by_standing[:, :, column, number] = shown @ before
     return table
+
+
+@lru_cache(maxsize=_KEPT)
+def _may_be_shown(grid: Grid, up_to_volts: float, hold: str, meter: Meter) -> tuple[Taken, Floats]:
+    """The volts that a meter may show, as if they were read, and their weights; kept, since densities are kept there."""
+    volts, weights = volt_nodes(grid, up_to_volts)
+    return Taken(volts[:, None], hold, meter, grid), weights
 
 
 def predicted_channels(

@@ -104,10 +104,11 @@ class Money:
 
     @cached_property
     def _add_up(self) -> Sums:
-        return Sums.of(self._set_of_state, 2 ** len(self.model.components))
+        return Sums.of(self.set_of_state, 2 ** len(self.model.components))
 
     @cached_property
-    def _set_of_state(self) -> Ints:
+    def set_of_state(self) -> Ints:
+        """The set of faulty components of every joint state, by bits: ``(n_joint,)``."""
         number: Ints = np.zeros(1, dtype=np.intp)
         for n, component in enumerate(self.model.components.values()):
             faulty = np.array([0, *(1 << n for _ in component.modes)])

@@ -7,6 +7,7 @@ is found over sets of repairs (Held & Karp 1962) instead of over orders.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache, lru_cache
 from math import inf
 
 import numpy as np
@@ -67,31 +68,33 @@ def least_costs(
     if n_options > MOST_REPAIRS or faults.shape[1] > 2**MOST_COMPONENTS:
         raise ValueError(f"at most {MOST_REPAIRS} repairs of {MOST_COMPONENTS} components")
     whole = faults.sum(axis=1)
-    dark = whole[:, None] - faults @ mended_chances(options, faults.shape[1]).T  # does not work after a set of repairs
-    costs = np.array([option.cost for option in options])
-    survives = np.array([1 - option.harm for option in options])
-    comebacks = np.array([option.comeback for option in options])
+    dark = whole - (faults @ mended_chances(tuple(options), faults.shape[1]).T).T  # a row for each set of repairs made
+    costs, survives, comebacks = np.array([(o.cost, 1 - o.harm, o.comeback) for o in options]).reshape(-1, 3, 1).swapaxes(0, 1)
     least = stop * dark
-    by_first = np.full((len(faults), n_options), inf)
-    own_first = np.broadcast_to(costs if first_costs is None else first_costs, by_first.shape)
-    for n_done in range(n_options - 1, -1, -1):
-        done = np.array([s for s in range(2**n_options) if s.bit_count() == n_done])
-        for number in range(n_options):
-            here = done[(done >> number & 1) == 0]
-            then = here | 1 << number
-            if n_done:
-                tried, cost = dark[:, here], costs[number]
-            else:
-                tried, cost = whole[:, None], own_first[:, number, None]
-            later = (tried - dark[:, then]) * comebacks[number] + least[:, then]
-            value = tried * cost + survives[number] * later
-            if not n_done:
-                by_first[:, number] = value[:, 0]
-            least[:, here] = np.minimum(least[:, here], value)
-    stopping = stop * dark[:, 0]
+    for made, left, then in _by_number_made(n_options):
+        later = (dark[made][:, None] - dark[then]) * comebacks[left] + least[then]
+        least[made] = np.minimum(least[made], (dark[made][:, None] * costs[left] + survives[left] * later).min(axis=1))
+    first_costs = costs[:, 0] if first_costs is None else first_costs
+    alone = 1 << np.arange(n_options)
+    by_first = whole * np.atleast_2d(first_costs).T + survives * ((whole - dark[alone]) * comebacks + least[alone])
+    stopping, by_first = stop * dark[0], by_first.T
     best = by_first.min(axis=1, initial=inf)
     first = np.where(best < stopping, by_first.argmin(axis=1) if n_options else STOP, STOP)
     return LeastCosts(np.minimum(best, stopping), first, by_first, stopping)
+
+
+@cache
+def _by_number_made(n_options: int) -> tuple[tuple[Ints, Ints, Ints], ...]:
+    """Sets of as many repairs made, from all but one down to one: ``(n_sets,)``.
+
+    With each, the repairs left and the sets they lead to, both ``(n_sets, n_left)``.
+    """
+    levels = []
+    for n_made in range(n_options - 1, 0, -1):
+        made = [s for s in range(2**n_options) if s.bit_count() == n_made]
+        left = np.array([[n for n in range(n_options) if not s >> n & 1] for s in made])
+        levels.append((np.array(made), left, np.array(made)[:, None] | 1 << left))
+    return tuple(levels)
 
 
 def after_failure(faults: Floats, option: Option) -> Floats:
@@ -106,7 +109,8 @@ def after_failure(faults: Floats, option: Option) -> Floats:
     return left
 
 
-def mended_chances(options: Sequence[Option], n_sets: int) -> Floats:
+@lru_cache(maxsize=16)
+def mended_chances(options: tuple[Option, ...], n_sets: int) -> Floats:
     """P(all of a set of faults are mended | set of repairs made): ``(2**n_options, n_sets of faults)``."""
     made, faulty = np.arange(2 ** len(options))[:, None], np.arange(n_sets)[None]
     chances = np.ones((2 ** len(options), n_sets))
@@ -116,4 +120,5 @@ def mended_chances(options: Sequence[Option], n_sets: int) -> Floats:
             if option.fixes >> component & 1:
                 not_mended = np.where(made >> number & 1, not_mended * (1 - option.success), not_mended)
         chances = np.where(faulty >> component & 1, chances * (1 - not_mended), chances)
+    chances.setflags(write=False)
     return chances
