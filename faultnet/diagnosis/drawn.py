@@ -6,6 +6,8 @@ probability.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import reduce
+from itertools import compress, groupby
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +24,9 @@ from faultnet.model.nodes import Observation
 
 LEFT_OUT = 1e-4
 _ROUNDS = 8
+
+_BY_ONE_THREAD = 2**17
+"""Multiplications of one matrix product that no library spreads over threads."""
 
 
 def states_that_matter(model: Model, belief: Belief) -> Ints:
@@ -66,20 +71,21 @@ class Drawn:
         self._chances: dict[int, Floats] = {}
         self._groups: dict[tuple[tuple[str, tuple[int, ...]], ...], tuple[Ints, int]] = {}
 
-    def weight(self, steps: Sequence[Step]) -> Floats:
-        """P(sides, kept state | steps) in every draw that allows the evidence: ``(<= n_draws, *sides, n_kept)``."""
-        weight = self._prior(self._on_sides_only(steps))
-        for step in steps:
-            if isinstance(step, Change):
-                weight = self._changed(weight, step)
-            elif not self._is_on_sides(step):
-                weight = self._observed(weight, step)
-        total = weight.reshape(len(weight), -1).sum(axis=1)
-        is_possible = total > 0
-        if not is_possible.all():
-            weight, total = weight[is_possible], total[is_possible]
-        weight /= total.reshape(-1, *(1,) * (weight.ndim - 1))
-        return weight
+    def factors(self, steps: Sequence[Step]) -> list[Floats]:
+        """P(sides, kept state | steps) in every draw, up to a factor: the product of these arrays.
+
+        No side has an axis in two of them. Of findings without a change between, those over few sides come first.
+        """
+        factors = [self._prior(self._on_sides_only(steps))]
+        for is_change, run in groupby(steps, key=lambda step: isinstance(step, Change)):
+            if is_change:
+                for step in run:
+                    factors = [self._changed(multiplied(factors), step)]
+            else:
+                columns = [self._column(step) for step in run if not self._is_on_sides(step)]
+                for column in sorted(columns, key=np.size):
+                    factors = self._observed(factors, column)
+        return factors
 
     def group_of(self, decided: Mapping[str, tuple[int, ...]]) -> tuple[Ints, int]:
         """The number of every kept state's group, ``(*sides or 1, n_kept or 1)``, and how many there are.
@@ -150,7 +156,7 @@ class Drawn:
         return index[..., self.kept] if index.shape[-1] > 1 else index
 
     def _column(self, seen: Likelihood) -> Floats:
-        """P(what was seen | kept state) in every draw; an array of the caller's own."""
+        """P(what was seen | kept state) in every draw, up to a factor."""
         axes = self.engine.axes
         table = seen.table[None]
         for axis, node in enumerate(seen.nodes, start=1):
@@ -158,6 +164,7 @@ class Drawn:
                 moved = np.moveaxis(table, axis, -1)
                 flat = moved.reshape(len(moved), -1, moved.shape[-1]) @ self._drawn_rows(node)[0].transpose(0, 2, 1)
                 table = np.moveaxis(flat.reshape(len(flat), *moved.shape[1:-1], -1), -1, axis)
+        table = _scaled(table)
         configuration: Ints = np.zeros((1,) * (len(axes.sides) + 1), dtype=np.intp)
         for node, size in zip(seen.nodes, table.shape[1:], strict=True):
             row_of = self._drawn_rows(node)[1] if node in axes.leaves else self._kept_index(node)
@@ -168,14 +175,17 @@ class Drawn:
             column = seen.showing * column + (1 - seen.showing) * column[..., :1]
         return column
 
-    def _observed(self, weight: Floats, seen: Likelihood) -> Floats:
-        """The weight times the likelihood, sides that only the likelihood depends on written out at drawn chances."""
-        column = self._column(seen)
-        column /= np.maximum(column.reshape(len(column), -1).max(axis=1), 1e-300).reshape(-1, *(1,) * (column.ndim - 1))
-        for number, size in enumerate(column.shape[1:-1]):
-            if size > 1 and weight.shape[number + 1] == 1:
-                column = _product(column, self.side_chances(number))
-        return _product(column, weight)
+    def _observed(self, factors: Sequence[Floats], column: Floats) -> list[Floats]:
+        """The factors times a likelihood, sides that only the likelihood depends on written out at drawn chances."""
+        sides = self.engine.axes.sides_of(column[0])
+        touched = frozenset[int]().union(*(self.engine.axes.sides_of(factor[0]) for factor in factors))
+        column = multiplied([column, *(self.side_chances(number) for number in sorted(sides - touched))])
+        if not sides:
+            smallest, *others = sorted(factors, key=np.size)
+            return [_scaled(smallest * column), *others]
+        is_apart = [sides.isdisjoint(self.engine.axes.sides_of(factor[0])) for factor in factors]
+        together = [factor for factor, apart in zip(factors, is_apart, strict=True) if not apart]
+        return [*compress(factors, is_apart), multiplied([column, *together])]
 
     def _side_ratio(self, number: int) -> Floats:
         """The drawn share of each state of a side against the model's own, along its axis, in every draw."""
@@ -196,9 +206,7 @@ class Drawn:
         position[self.kept] = np.arange(len(self.kept))
         own = self.engine.axes.index[made.node].reshape(-1)[self.kept]
         stays = np.diagonal(made.matrix)
-        changed = weight.copy()
-        for before in np.flatnonzero(stays != 1):
-            changed[..., own == before] *= stays[before]
+        changed = weight * stays[own]
         for before, after in np.argwhere((made.matrix > 0) & ~np.eye(len(stays), dtype=bool)):
             there = position[_with_state(self.engine, self.kept, made.node, after)]
             moved = np.flatnonzero((own == before) & (there >= 0))
@@ -238,10 +246,10 @@ class Drawn:
         """
         model, engine = self.model, self.engine
         is_mode, n_faults = model.compiled.is_mode[self.kept], model.compiled.n_faults[self.kept]
-        seen: Floats = np.ones((1, *(1,) * (len(engine.axes.sides) + 1)))
+        seen: list[Floats] = [np.ones((1, *(1,) * len(engine.axes.sides), len(self.kept)))]
         for step in findings(engine.network, model.confirmed):
-            seen = self._observed(seen, step)
-        evidence = seen.reshape(len(seen), -1, len(self.kept)).sum(axis=1)
+            seen = self._observed(seen, self._column(step))
+        evidence = multiplied([_over_sides(factor) for factor in seen])
         evidence *= engine.base(frozenset()).reshape(-1)[self.kept]
         shares, second = self.draws.shares(), np.maximum(self.draws.second_fault_share(), 1e-4)
         logs = np.log(np.maximum(shares, 1e-12)) - np.log([model.shares[mode] for mode in model.modes])
@@ -296,13 +304,24 @@ class _Links:
 
 
 def times(rows: Floats, matrix: Floats) -> Floats:
-    """``rows @ matrix``, a row at a time: products this small take longest where they are spread over threads."""
-    product: Floats = np.matmul(rows[..., None, :], matrix)[..., 0, :]
-    return product
+    """``rows @ matrix``, a few rows at a time: products this small take longest where they are spread over threads."""
+    n = max(1, _BY_ONE_THREAD // matrix.size)
+    return np.concatenate([rows[start : start + n] @ matrix for start in range(0, len(rows), n)])
 
 
-def _product(own: Floats, other: Floats) -> Floats:
-    """The product, in the place of the first when it fits there."""
-    fits = own.shape == np.broadcast_shapes(own.shape, other.shape)
-    product: Floats = np.multiply(own, other, out=own if fits else None)
-    return product
+def multiplied(factors: Iterable[Floats]) -> Floats:
+    """The product of some arrays, the small ones first."""
+    return reduce(np.multiply, sorted(factors, key=np.size))
+
+
+def _scaled(weight: Floats) -> Floats:
+    """The same up to a factor, the largest of each draw 1, so that the product of many does not vanish."""
+    largest = weight.reshape(len(weight), -1).max(axis=1)
+    scaled: Floats = weight / np.maximum(largest, 1e-300).reshape(-1, *(1,) * (weight.ndim - 1))
+    return scaled
+
+
+def _over_sides(factor: Floats) -> Floats:
+    """All sides summed out: ``(n_draws or 1, n_kept)``."""
+    summed: Floats = factor.reshape(len(factor), -1, factor.shape[-1]).sum(axis=1)
+    return summed

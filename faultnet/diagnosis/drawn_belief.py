@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
 from faultnet.case.believed import Believed
 from faultnet.cpt import Floats, Ints
-from faultnet.diagnosis.drawn import Drawn, states_that_matter
+from faultnet.diagnosis.drawn import Drawn, multiplied, states_that_matter
 from faultnet.engine.information import mutual_informations_bits
 from faultnet.engine.plan import Sums
 from faultnet.engine.space import numbered
@@ -17,28 +18,43 @@ N_DRAWS = 200
 
 @dataclass(frozen=True, eq=False)
 class DrawnBelief:
-    """P(sides, kept state | case) in every draw that allows the evidence: weight ``(<= n_draws, *sides, n_kept)``."""
+    """What is believed in every draw that allows the evidence: P(sides, kept state | case), up to a factor.
+
+    factors: as `Drawn.factors` gives them, their product the chance.
+    """
 
     drawn: Drawn
-    weight: Floats
+    factors: Sequence[Floats]
     _over: dict[frozenset[int], Floats] = field(default_factory=dict, init=False, repr=False)
 
-    @property
+    @cached_property
     def n_draws(self) -> int:
         """How many draws allow the evidence."""
-        return len(self.weight)
+        return int(np.count_nonzero(self._totals))
 
     def over(self, sides: frozenset[int]) -> Floats:
         """P(states of these sides, kept state) in every draw: ``(n_draws, n_side_states * n_kept)``."""
         if sides not in self._over:
-            weight = self.weight
-            others = tuple(number + 1 for number in range(weight.ndim - 2) if number not in sides)
-            weight = weight.sum(axis=others, keepdims=True)
-            for number in sorted(sides):
-                if weight.shape[number + 1] == 1:
-                    weight = weight * self.drawn.side_chances(number)[: len(weight)]
-            self._over[sides] = weight.reshape(len(weight), -1)
+            is_possible = self._totals > 0
+            self._over[sides] = self._product(sides)[is_possible] / self._totals[is_possible, None]
         return self._over[sides]
+
+    @cached_property
+    def _totals(self) -> Floats:
+        """What the product adds to in every draw, 0 where the evidence is impossible."""
+        totals: Floats = self._product(frozenset()).sum(axis=1)
+        return totals
+
+    def _product(self, sides: frozenset[int]) -> Floats:
+        axes = self.drawn.engine.axes
+        parts, touched = [], frozenset[int]()
+        for factor in self.factors:
+            own = axes.sides_of(factor[0])
+            parts.append(factor.sum(axis=tuple(number + 1 for number in own - sides), keepdims=True))
+            touched |= own
+        parts += [self.drawn.side_chances(number) for number in sorted(sides - touched)]
+        whole = multiplied(parts)
+        return whole.reshape(len(whole), -1)
 
     def of_condition(self, condition: str) -> Floats:
         """P(state of a condition) in every draw: ``(n_draws, n_states)``."""
@@ -81,4 +97,4 @@ def drawn_belief(believed: Believed, n_draws: int = N_DRAWS, seed: int = 0) -> D
     drawn = Drawn(
         model, model.compiled.table, states_that_matter(model, believed.now), model.compiled.draws(n_draws, seed)
     )
-    return DrawnBelief(drawn, drawn.weight(believed.steps()))
+    return DrawnBelief(drawn, drawn.factors(believed.steps()))

@@ -1,8 +1,10 @@
 """One piece of advice: repair, test, stop or hand over."""
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
+import numpy as np
+
+from faultnet.cpt import Floats, Ints
 from faultnet.model.work import choices_in_words
 from faultnet.ranking.result import Advice, HeldBack, RankedTest
 from faultnet.repairs import RankedRepair
@@ -11,6 +13,9 @@ from faultnet.words import percent
 
 WORTH_ASKING_BITS = 0.01
 """A test that tells less about which parts need work is not advised for its information."""
+
+NO_TEST = -1
+"""In the place of a test's number."""
 
 WORTH_A_FREE_TRY = 0.05
 """A repair that costs only minutes is tried before stopping if it cures with at least this chance."""
@@ -53,56 +58,59 @@ def _repair_or_its_proof(
             f"{percent(likeliest.named_right)} sure of {likeliest.judged}, past the gate of {percent(likeliest.gate)}"
         )
         return Advice("repair", likeliest.repair, sure)
-    worths = [test.worth for test in allowed]
-    needed = _before(allowed, worths, likeliest.waits_for)
-    if needed is None:
-        needed = _before(allowed, worths, [tuple(proof) for proof in likeliest.unproved])
-    if needed is None:
+    worths = np.array([[test.worth] for test in allowed]).reshape(-1, 1)
+    [needed] = _before(allowed, worths, likeliest.waits_for)
+    if needed == NO_TEST:
+        [needed] = _before(allowed, worths, [tuple(proof) for proof in likeliest.unproved])
+    if needed == NO_TEST:
         return None
     return Advice("test", allowed[needed].test, f"by the trade's order this is proved before: {likeliest.label}")
 
 
 def best_test(allowed: Sequence[RankedTest], aim: str) -> Advice | None:
     """The test with most repair information for its cost, or what the trade does before it, even at no gain."""
-    found = to_make_next(allowed, [test.gain_repair_bits for test in allowed], [test.worth for test in allowed])
-    if found is None:
+    if not allowed:
         return None
-    best, made = allowed[found.best], allowed[found.made]
-    if found.made != found.best:
-        return Advice("test", made.test, f"by the trade's order this comes before: {best.label}")
+    gains = np.array([[test.gain_repair_bits] for test in allowed])
+    [number], [first] = to_make_next(allowed, gains)
+    if first == NO_TEST:
+        return None
+    best = allowed[number]
+    if first != number:
+        return Advice("test", allowed[first].test, f"by the trade's order this comes before: {best.label}")
     why = f"tells most about {aim} for what it costs ({best.gain_repair_bits:.2f} bit)"
     return Advice("test", best.test, why + (f"; usually {choices_in_words(best.waits_for)}" if best.waits_for else ""))
 
 
-class Picked(NamedTuple):
-    """Tests by number. best: most repair information for its cost; made: what the trade does before it, or itself."""
+def to_make_next(allowed: Sequence[RankedTest], gains_bits: Floats) -> tuple[Ints, Ints]:
+    """The test with most repair information for its cost, and the one to make: what the trade does before it, or it.
 
-    best: int
-    made: int
-
-
-def to_make_next(
-    allowed: Sequence[RankedTest], gains_bits: Sequence[float], worths: Sequence[float]
-) -> Picked | None:
-    """Which test to make where each has this repair gain, and is worth so much; None where none tells enough."""
-    best = max(range(len(allowed)), key=worths.__getitem__, default=None)
-    if best is None or gains_bits[best] < WORTH_ASKING_BITS:
-        return None
-    earlier = _before(allowed, worths, allowed[best].waits_for)
-    return Picked(best, best if earlier is None else earlier)
+    gains_bits: repair gains of the tests in each of n standings, ``(n_tests, n)``. Tests by number, ``(n,)`` both; the
+    one to make is `NO_TEST` where none tells enough.
+    """
+    worths = gains_bits / np.array([[test.divisor] for test in allowed])
+    best = worths.argmax(axis=0)
+    tells = gains_bits[best, np.arange(len(best))] >= WORTH_ASKING_BITS
+    return best, np.where(tells, _first_of_all(allowed, worths, best), NO_TEST)
 
 
-def _before(
-    allowed: Sequence[RankedTest], worths: Sequence[float], waits_for: Sequence[tuple[str, ...]]
-) -> int | None:
-    """The first open test among those waited for, or what that one waits for in turn; None when there is none to do."""
+def _first_of_all(allowed: Sequence[RankedTest], worths: Floats, number: Ints) -> Ints:
+    """What the trade does before these tests, or they themselves. worths: ``(n_tests, n)``; number: ``(n,)``."""
+    first = number.copy()
+    for one in np.unique(number).tolist():
+        here = np.flatnonzero(number == one)
+        earlier = _before(allowed, worths[:, here], allowed[one].waits_for)
+        first[here] = np.where(earlier == NO_TEST, one, earlier)
+    return first
+
+
+def _before(allowed: Sequence[RankedTest], worths: Floats, waits_for: Sequence[tuple[str, ...]]) -> Ints:
+    """The first open test among those waited for, or what that one waits for in turn; `NO_TEST` for none to do."""
     for choice in waits_for:
         open_tests = [number for number, test in enumerate(allowed) if not set(choice).isdisjoint(test.reveals)]
         if open_tests:
-            earlier = max(open_tests, key=worths.__getitem__)
-            still_earlier = _before(allowed, worths, allowed[earlier].waits_for)
-            return earlier if still_earlier is None else still_earlier
-    return None
+            return _first_of_all(allowed, worths, np.array(open_tests)[worths[open_tests].argmax(axis=0)])
+    return np.full(worths.shape[1], NO_TEST)
 
 
 def _free_try(repairs: Sequence[RankedRepair], tried: Sequence[str]) -> Advice | None:

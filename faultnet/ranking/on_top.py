@@ -39,7 +39,5 @@ def over_draws(believed: Believed, drawn: DrawnBelief | None, ranking: Ranking) 
         usual = believed.now.gain_bits(test.reveals, decided)
         finer = test.gain_repair_bits / usual if usual > LEAST_BITS else 1.0
         gains[number] = finer * drawn.gains_bits(test.reveals, decided)
-    worths = gains / np.array([[test.divisor] for test in tests])
-    picked = [to_make_next(tests, *own) for own in zip(gains.T.tolist(), worths.T.tolist(), strict=True)]
-    counts = Counter(each.made for each in picked if each is not None)
+    counts = Counter(to_make_next(tests, gains)[1].tolist())
     return replace(ranking, on_top={test.test: counts[number] / drawn.n_draws for number, test in enumerate(tests)})
