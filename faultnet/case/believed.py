@@ -1,14 +1,24 @@
 """A case and what its model believes of it, each item weighed once however many parts of the case are asked about."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
+from typing import NamedTuple
 
 from faultnet.case.case import Case
-from faultnet.case.sequence import Item, sequence_of
+from faultnet.case.events import Reading
+from faultnet.case.order import Order
+from faultnet.case.sequence import Item, items_in
 from faultnet.case.steps import before_the_bench, item_steps
 from faultnet.engine.evidence import Step
 from faultnet.engine.interface import Belief
 from faultnet.model.model import Model
+
+
+class Without(NamedTuple):
+    """What would be believed without an event. belief: kept of readings only, since it may be large."""
+
+    log_evidence: float
+    belief: Belief | None
 
 
 class Believed:
@@ -26,20 +36,29 @@ class Believed:
     @cached_property
     def counted(self) -> tuple[int, ...]:
         """The numbers of the events that count."""
-        return tuple(sorted(self.case.order(self.model).place))
+        return tuple(sorted(self._order.place))
 
     def steps(self, counted: Iterable[int] | None = None, *, altered_before: int | None = None) -> list[Step]:
         """As `case_steps`: the same step for the same item, whatever else is asked about."""
-        items = sequence_of(self.model, self.case, counted, altered_before=altered_before)
+        items = items_in(self._order, self.case, counted, altered_before=altered_before)
         return [*self._before, *(step for item in items for step in self._of(item))]
 
     def after(self, parts: Iterable[Iterable[int]]) -> Iterator[Belief]:
         """What would be believed by each of these parts of the case alone: numbers of the events that it is made of."""
         return self.model.compiled.engine.beliefs(map(self.steps, parts))
 
-    def without(self, number: int) -> list[int]:
-        """The numbers of the other events that count."""
-        return [each for each in self.counted if each != number]
+    @cached_property
+    def without(self) -> Mapping[int, Without]:
+        """What would be believed without each of the events that count."""
+        rests = self.after([n for n in self.counted if n != number] for number in self.counted)
+        return {
+            number: Without(rest.log_evidence, rest if isinstance(self.case.events[number], Reading) else None)
+            for number, rest in zip(self.counted, rests, strict=True)
+        }
+
+    @cached_property
+    def _order(self) -> Order:
+        return self.case.order(self.model)
 
     @cached_property
     def _before(self) -> list[Step]:

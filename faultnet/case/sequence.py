@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from faultnet.case.case import Case
 from faultnet.case.events import Finding, Reading, RepairOutcome, SoftFinding
+from faultnet.case.order import Order
 from faultnet.model.model import Model
 from faultnet.model.work import Alteration
 
@@ -29,13 +30,19 @@ Item = Finding | SoftFinding | Together | RepairOutcome | Altered
 def sequence_of(
     model: Model, case: Case, counted: Iterable[int] | None = None, *, altered_before: int | None = None
 ) -> list[Item]:
-    """What counts of a case; `counted` are the numbers of the events to use (default: all that count).
+    """What counts of a case, as `items_in`."""
+    return items_in(case.order(model), case, counted, altered_before=altered_before)
+
+
+def items_in(
+    order: Order, case: Case, counted: Iterable[int] | None = None, *, altered_before: int | None = None
+) -> list[Item]:
+    """What counts of a case whose events are in this order; `counted` are the numbers of the events to use (default: all that count).
 
     What tests alter happens whether or not their findings are used, but for tests made at or after the event
     `altered_before`. Readings taken before one of them is touched share the set's nominal; where it is unknown, later
     ones are weighed apart.
     """
-    order = case.order(model)
     use = set(order.place if counted is None else counted)
     at = {there: number for number, there in order.place.items()}
     items: list[Item] = []

@@ -57,8 +57,7 @@ def _log_odds_bits(model: Model, belief: Belief, name: str) -> float:
 def surprises(believed: Believed) -> tuple[Surprise, ...]:
     """Findings that were unlikely given all else, readings that look like outliers, and evidence in conflict."""
     case, counted = believed.case, believed.counted
-    rests = [rest.log_evidence for rest in believed.after(map(believed.without, counted))]
-    given_rest = {n: believed.now.log_evidence - rest for n, rest in zip(counted, rests, strict=True)}
+    given_rest = {number: believed.now.log_evidence - rest.log_evidence for number, rest in believed.without.items()}
     found: list[Surprise] = []
     for number, log_chance in given_rest.items():
         event, chance = case.events[number], exp(log_chance)

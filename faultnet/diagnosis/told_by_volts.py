@@ -24,17 +24,14 @@ BAND_CHANCE = 0.9
 def told_by_volts(believed: Believed) -> tuple[ReadingTold, ...]:
     """What every reading that counts says, in the order entered."""
     model, case = believed.model, believed.case
-    readings = {n: event for n in believed.counted if isinstance(event := case.events[n], Reading)}
-    about_now = [n for n in current(model, case.events) if n in readings]
-    without = dict(zip(about_now, believed.after(map(believed.without, about_now)), strict=True))
-    return tuple(
-        ReadingTold(
-            number,
-            likelihood_by_state(model, case, event),
-            _by_fault(model, believed.now, without[number]) if number in without else {},
-        )
-        for number, event in readings.items()
-    )
+    about_now = current(model, case.events)
+    told = []
+    for number, rest in believed.without.items():
+        event = case.events[number]
+        if isinstance(event, Reading) and rest.belief is not None:
+            faults = _by_fault(model, believed.now, rest.belief) if number in about_now else {}
+            told.append(ReadingTold(number, likelihood_by_state(model, case, event), faults))
+    return tuple(told)
 
 
 def _by_fault(model: Model, belief: Belief, before: Belief) -> dict[str, float]:
