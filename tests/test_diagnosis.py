@@ -16,13 +16,15 @@ from small_models import edit, of_one_part, write_model
 from unaltered import without_alterations
 
 from faultnet.case import Case, believe, parse_events
+from faultnet.case.believed import Believed
 from faultnet.case.steps import case_steps, counted_events
 from faultnet.diagnosis import Diagnosis, Weight, diagnose
-from faultnet.model.draws import Draws
+from faultnet.diagnosis.drawn_belief import drawn_belief
 from faultnet.diagnosis.explain import smallest_conflict
 from faultnet.diagnosis.intervals import fault_intervals
 from faultnet.errors import ContradictoryEvidence
 from faultnet.files import load_model
+from faultnet.model.draws import Draws
 from faultnet.model.model import Model
 
 CONFIRMED = ("sound=present", "flashlight=image_seen")
@@ -226,7 +228,7 @@ def test_intervals_agree_with_solving_every_draw_anew(name: str, collateral: str
     model = lamp(collateral=collateral, odds=odds, strength=200, second_fault_share=0.15)
     case = case_of(model, *LAMP_CASES[name])
     n = 20
-    found = fault_intervals(model, case, believe(model, case), n, seed=2)
+    found = fault_intervals(drawn_belief(Believed(model, case), n, seed=2), believe(model, case))
     assert n == found.n_draws
     solved = [believe(drawn_model(model, Draws(model, n, 2), number), case) for number in range(n)]
     spread = 0.0
@@ -251,7 +253,7 @@ def test_intervals_of_a_model_of_one_part_keep_its_usual_odds(tmp_path: Path) ->
     shorted = "- {when: {lamp: shorted}, p: [0.2, 0.8]}\n      - {when: {light: none}, p: [0.9, 0.1]}"
     text = edit("- {when: {light: none}, p: [0.9, 0.1]}", shorted, text)  # the modes are not brought in alike
     model, n = load_model(write_model(tmp_path, text), use_cache=False), 20
-    found = fault_intervals(model, Case(), believe(model, Case()), n, seed=2)
+    found = fault_intervals(drawn_belief(Believed(model, Case()), n, seed=2), believe(model, Case()))
     solved = [believe(drawn_model(model, Draws(model, n, 2), number), Case()) for number in range(n)]
     chances = np.sort([belief.marginal("lamp") for belief in solved], axis=0)
     assert chances[1][0] > 0.3

@@ -14,12 +14,14 @@ import pytest
 from test_diagnosis import drawn_model
 
 from faultnet.case import Case, believe, parse_events
+from faultnet.case.believed import Believed
 from faultnet.cpt import Floats
 from faultnet.diagnosis import Diagnosis, diagnose
-from faultnet.model.draws import Draws
+from faultnet.diagnosis.drawn_belief import drawn_belief
 from faultnet.diagnosis.intervals import fault_intervals
 from faultnet.engine.interface import ENGINES
 from faultnet.files import load_model
+from faultnet.model.draws import Draws
 from faultnet.model.model import Model
 from faultnet.network import Network
 from faultnet.ranking import rank_tests
@@ -254,7 +256,7 @@ def test_intervals_agree_with_solving_every_draw_anew() -> None:
     """What odds factors change is taken to first order, as in the tests of diagnosis."""
     n = 20
     model, case = intake(), case_of("sound=absent", "flashlight=no_image")
-    found = fault_intervals(model, case, believe(model, case), n, seed=2)
+    found = fault_intervals(drawn_belief(Believed(model, case), n, seed=2), believe(model, case))
     solved = [believe(drawn_model(model, Draws(model, n, 2), number), case) for number in range(n)]
     for node in ("family", "block"):
         chances = np.sort([belief.marginal(node) for belief in solved], axis=0)

@@ -11,9 +11,9 @@ from small_models import write_model
 
 from faultnet.case import Case, parse_events
 from faultnet.diagnosis import diagnose
-from faultnet.model.draws import Draws
 from faultnet.errors import ModelProblem
 from faultnet.files import load_model
+from faultnet.model.draws import Draws
 from faultnet.model.model import Model
 from faultnet.noisy import MOST_ROWS_WRITTEN_OUT
 from faultnet.ranking import rank_tests

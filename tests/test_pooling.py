@@ -249,6 +249,8 @@ def test_a_panel_uses_its_group(on_sqlite: Workshop, capsys: pytest.CaptureFixtu
     groups = PanelGroups({"otter": ("OTR-50", "OTR-50K")})
     own = in_own_group(model, {"panel": "otr 50k"}, groups)
     assert own.shares_of == "otter"
+    assert in_own_group(model, {"panel": "OTR-50"}, groups) is own, "made once, so that it is compiled once"
+    assert (own.file, own.digest) == (model.file, model.digest)
     assert [*own.shares.values()] == pytest.approx(next(iter(version.pooled.groups.values())).shares.means)  # type: ignore[union-attr]
     assert own.jobs_behind[SHARES] == 12
     assert in_own_group(model, {"panel": "HRN-43"}, groups) is model

@@ -37,8 +37,9 @@ def sequence_of(
 def items_in(
     order: Order, case: Case, counted: Iterable[int] | None = None, *, altered_before: int | None = None
 ) -> list[Item]:
-    """What counts of a case whose events are in this order; `counted` are the numbers of the events to use (default: all that count).
+    """What counts of a case whose events are in this order.
 
+    counted: the numbers of the events to use (default: all that count).
     What tests alter happens whether or not their findings are used, but for tests made at or after the event
     `altered_before`. Readings taken before one of them is touched share the set's nominal; where it is unknown, later
     ones are weighed apart.

@@ -7,7 +7,7 @@ probability.
 
 from collections.abc import Iterable, Mapping, Sequence
 from functools import reduce
-from itertools import compress, groupby
+from itertools import compress
 
 import numpy as np
 import numpy.typing as npt
@@ -77,15 +77,13 @@ class Drawn:
         No side has an axis in two of them. Of findings without a change between, those over few sides come first.
         """
         factors = [self._prior(self._on_sides_only(steps))]
-        for is_change, run in groupby(steps, key=lambda step: isinstance(step, Change)):
-            if is_change:
-                for step in run:
-                    factors = [self._changed(multiplied(factors), step)]
-            else:
-                columns = [self._column(step) for step in run if not self._is_on_sides(step)]
-                for column in sorted(columns, key=np.size):
-                    factors = self._observed(factors, column)
-        return factors
+        columns: list[Floats] = []
+        for step in steps:
+            if isinstance(step, Change):
+                factors, columns = [self._changed(multiplied(self._observed(factors, columns)), step)], []
+            elif not self._is_on_sides(step):
+                columns.append(self._column(step))
+        return self._observed(factors, columns)
 
     def group_of(self, decided: Mapping[str, tuple[int, ...]]) -> tuple[Ints, int]:
         """The number of every kept state's group, ``(*sides or 1, n_kept or 1)``, and how many there are.
@@ -175,15 +173,22 @@ class Drawn:
             column = seen.showing * column + (1 - seen.showing) * column[..., :1]
         return column
 
-    def _observed(self, factors: Sequence[Floats], column: Floats) -> list[Floats]:
+    def _observed(self, factors: list[Floats], columns: Iterable[Floats]) -> list[Floats]:
+        """The factors times some likelihoods."""
+        for column in sorted(columns, key=np.size):
+            factors = self._times(factors, column)
+        return factors
+
+    def _times(self, factors: Sequence[Floats], column: Floats) -> list[Floats]:
         """The factors times a likelihood, sides that only the likelihood depends on written out at drawn chances."""
         sides = self.engine.axes.sides_of(column[0])
-        touched = frozenset[int]().union(*(self.engine.axes.sides_of(factor[0]) for factor in factors))
-        column = multiplied([column, *(self.side_chances(number) for number in sorted(sides - touched))])
+        of_factors = [self.engine.axes.sides_of(factor[0]) for factor in factors]
+        untouched = sides.difference(*of_factors)
+        column = multiplied([column, *(self.side_chances(number) for number in sorted(untouched))])
         if not sides:
             smallest, *others = sorted(factors, key=np.size)
             return [_scaled(smallest * column), *others]
-        is_apart = [sides.isdisjoint(self.engine.axes.sides_of(factor[0])) for factor in factors]
+        is_apart = [sides.isdisjoint(own) for own in of_factors]
         together = [factor for factor, apart in zip(factors, is_apart, strict=True) if not apart]
         return [*compress(factors, is_apart), multiplied([column, *together])]
 
@@ -247,8 +252,7 @@ class Drawn:
         model, engine = self.model, self.engine
         is_mode, n_faults = model.compiled.is_mode[self.kept], model.compiled.n_faults[self.kept]
         seen: list[Floats] = [np.ones((1, *(1,) * len(engine.axes.sides), len(self.kept)))]
-        for step in findings(engine.network, model.confirmed):
-            seen = self._observed(seen, self._column(step))
+        seen = self._observed(seen, map(self._column, findings(engine.network, model.confirmed)))
         evidence = multiplied([_over_sides(factor) for factor in seen])
         evidence *= engine.base(frozenset()).reshape(-1)[self.kept]
         shares, second = self.draws.shares(), np.maximum(self.draws.second_fault_share(), 1e-4)

@@ -6,9 +6,9 @@ from math import exp, log2
 
 import numpy as np
 
+from faultnet.case.believed import Believed
 from faultnet.case.case import Case
 from faultnet.case.events import Finding, Reading, RepairOutcome, SoftFinding
-from faultnet.case.believed import Believed
 from faultnet.case.steps import case_steps, counted_events, volts_of
 from faultnet.cpt import Floats
 from faultnet.diagnosis.result import NOTABLE_CONFLICT_NATS, Surprise, Turn, Weight

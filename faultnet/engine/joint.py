@@ -173,7 +173,9 @@ class JointEngine:
             self._cells[key] = cells = Cells(column, number.reshape(-1), n_groups, self.axes.sides_of(number))
         return cells
 
-    def labelled(self, leaves: tuple[str, ...], nodes: tuple[str, ...], label: Ints, touched: frozenset[int]) -> "Cells":
+    def labelled(
+        self, leaves: tuple[str, ...], nodes: tuple[str, ...], label: Ints, touched: frozenset[int]
+    ) -> "Cells":
         """The same for groups of one state of some hidden nodes and one label, which every joint state has."""
         wanted = touched | self._sides_under(nodes)
         each_state = tuple([(node, tuple(range(len(self.network[node].states)))) for node in nodes])

@@ -2,7 +2,7 @@
 
 from faultnet.case import Case
 from faultnet.diagnosis import BetterFit, better_fit, translated
-from faultnet.files.load import load_model
+from faultnet.files.load import shared_model
 from faultnet.model import Model
 
 
@@ -14,4 +14,4 @@ def fits_better(model: Model, case: Case) -> BetterFit | None:
     events = translated(model, case)
     if model.comparison is None or not events:
         return None
-    return better_fit(model, load_model(model.comparison.model), events)
+    return better_fit(model, shared_model(model.comparison.model), events)

@@ -1,22 +1,30 @@
 """Reading a model file: from its bytes to a checked model, through the cache when the file is known."""
 
+import threading
 from dataclasses import replace
+from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
 
 from faultnet.errors import FileProblem, ModelProblem, Problem, UsageProblem
 from faultnet.files import cache
 from faultnet.files.finder import find_model_file, version_in
-from faultnet.files.versions import read_version, usual_versions
+from faultnet.files.versions import read_version, usual_versions, version_in_text, versions_text
 from faultnet.files.yaml_text import MOST_BYTES, YamlText, dotted, read_yaml, too_large
 from faultnet.model.document import Document, model_from_document
 from faultnet.model.model import Model
+from faultnet.model.version import Version
 from faultnet.version import __version__
 
 DIGEST_DIGITS = 8
 """Hexadecimal digits of a file's digest that are shown: enough to tell two copies apart."""
 
 _NOTHING: Document = {}
+
+_SHARED = 16
+"""Models that a process keeps for the next request: some ten megabytes each once they were asked."""
+
+_MAKING = threading.Lock()
 
 
 def load_model(name: str, *, use_cache: bool = True, versions: Path | None = None) -> Model:
@@ -28,11 +36,42 @@ def load_model(name: str, *, use_cache: bool = True, versions: Path | None = Non
     UsageProblem: no such model, or no such version. FileProblem: it cannot be read. ModelProblem: all that is wrong.
     """
     file = find_model_file(name)
-    raw = _read(file)
-    digest = sha256(raw).hexdigest()
-    written = replace(_checked(file, raw, use_cache), file=str(file), digest=digest[:DIGEST_DIGITS])
-    wanted = version_in(name)
-    return written if wanted == 0 else _in_version(written, wanted, digest, versions or usual_versions())
+    raw, wanted = _read(file), version_in(name)
+    written = _written(file, raw, use_cache)
+    folder = None if wanted == 0 else versions or usual_versions()
+    if folder is None:
+        return _in_version(written, wanted, raw, None)
+    return _in_version(written, wanted, raw, read_version(folder, written.id, wanted))
+
+
+def shared_model(name: str, *, versions: Path | None = None) -> Model:
+    """The same, made once in a process for the same text of the file and of its versions, as they are read each time.
+
+    For servers: what was compiled for one request is there for the next. Models may be used by several threads at once.
+    """
+    file = find_model_file(name)
+    raw, wanted = _read(file), version_in(name)
+    with _MAKING:
+        written = _shared_as_written(file, raw)
+        folder = None if wanted == 0 else versions or usual_versions()
+        text = versions_text(folder, written.id) if folder is not None else b""
+        return _shared(file, raw, wanted, folder, text)
+
+
+@lru_cache(maxsize=_SHARED)
+def _shared_as_written(file: Path, raw: bytes) -> Model:
+    return _written(file, raw, use_cache=True)
+
+
+@lru_cache(maxsize=_SHARED)
+def _shared(file: Path, raw: bytes, wanted: int | None, folder: Path | None, text: bytes) -> Model:
+    written = _shared_as_written(file, raw)
+    version = None if folder is None else version_in_text(folder, written.id, text, wanted)
+    return _in_version(written, wanted, raw, version)
+
+
+def _written(file: Path, raw: bytes, use_cache: bool) -> Model:
+    return replace(_checked(file, raw, use_cache), file=str(file), digest=sha256(raw).hexdigest()[:DIGEST_DIGITS])
 
 
 def digest_of(model: Model) -> str:
@@ -40,17 +79,16 @@ def digest_of(model: Model) -> str:
     return sha256(_read(Path(model.file))).hexdigest()
 
 
-def _in_version(written: Model, wanted: int | None, digest: str, folder: Path | None) -> Model:
-    """The model with the numbers of a version; the newest where none is wanted."""
-    version = read_version(folder, written.id, wanted)
+def _in_version(written: Model, wanted: int | None, raw: bytes, version: Version | None) -> Model:
+    """The model with the numbers of a version. wanted: by number, None for the newest, 0 for the file as written."""
     if version is None:
-        if wanted is None:
+        if not wanted:
             return written
         raise UsageProblem(
             f"{written.id} has no version {wanted}; `faultnet model list` says which it has, "
             f"and {written.id}@0 is the file as written"
         )
-    if version.chances and version.digest != digest:
+    if version.chances and version.digest != sha256(raw).hexdigest():
         told = (
             f"{version.id} was learned with another text of {written.file}, which was edited since. "
             "Tune again, or take the text back"

@@ -47,21 +47,38 @@ def read_version(folder: Path | None, model: str, number: int | None) -> Version
 
     FileProblem: it is damaged.
     """
-    if folder is None:
-        return None
-    file = folder / f"{model}.json"
+    return None if folder is None else version_in_text(folder, model, versions_text(folder, model), number)
+
+
+def versions_text(folder: Path, model: str) -> bytes:
+    """What is mirrored of a model, as it stands in its file; empty where there is none. FileProblem: it is damaged."""
     try:
-        listed = json.loads(file.read_bytes())
-        versions = {int(each["number"]): each for each in listed}
+        return _file(folder, model).read_bytes()
+    except FileNotFoundError:
+        return b""
+    except OSError as error:
+        raise _damaged(folder, model, error) from None
+
+
+def version_in_text(folder: Path, model: str, text: bytes, number: int | None) -> Version | None:
+    """The same as `read_version` of what was read before."""
+    try:
+        versions = {int(each["number"]): each for each in (json.loads(text) if text else [])}
         wanted = max(versions, default=0) if number is None else number
         return version_from_document(versions[wanted]) if wanted in versions else None
-    except FileNotFoundError:
-        return None
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        raise FileProblem(
-            f"{file}: cannot be read ({type(error).__name__}); it is made again when the shop's database is opened: "
-            "run `faultnet job list`"
-        ) from None
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise _damaged(folder, model, error) from None
+
+
+def _file(folder: Path, model: str) -> Path:
+    return folder / f"{model}.json"
+
+
+def _damaged(folder: Path, model: str, error: Exception) -> FileProblem:
+    return FileProblem(
+        f"{_file(folder, model)}: cannot be read ({type(error).__name__}); it is made again when the shop's database "
+        "is opened: run `faultnet job list`"
+    )
 
 
 def mirrored(folder: Path) -> dict[str, list[tuple[int, str]]]:
@@ -77,7 +94,7 @@ def mirrored(folder: Path) -> dict[str, list[tuple[int, str]]]:
 
 def mirror(folder: Path, model: str, versions: Sequence[Version]) -> None:
     """Write all versions of a model; none: its file goes. FileProblem: it cannot be written."""
-    file = folder / f"{model}.json"
+    file = _file(folder, model)
     try:
         if not versions:
             file.unlink(missing_ok=True)

@@ -57,7 +57,9 @@ class Draws:
         """
         if (kind, name) not in self._kept:
             rows = np.array(means, dtype=float).reshape(len(means), -1 if means else 2)
-            drawn = _dirichlet(np.random.default_rng([self.seed, crc32(name.encode())]), rows, np.array(strengths), self.n)
+            drawn = _dirichlet(
+                np.random.default_rng([self.seed, crc32(name.encode())]), rows, np.array(strengths), self.n
+            )
             drawn.setflags(write=False)
             self._kept[kind, name] = drawn
         return self._kept[kind, name]

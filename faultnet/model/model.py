@@ -82,6 +82,10 @@ class Model:
     file: str = field(default="", compare=False)
     digest: str = field(default="", compare=False)
 
+    def __hash__(self) -> int:
+        """By names alone: equal models have them in common, and their numbers are in mappings."""
+        return hash((self.id, self.version, self.shares_of))
+
     @cached_property
     def modes(self) -> tuple[ModeId, ...]:
         """Every failure mode, in the order of the file."""

@@ -2,10 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from faultnet.model.chances import SECOND_FAULT, SECOND_STATES, SHARES, Chances, with_chances
 from faultnet.model.model import Model
+
+_KEPT = 16
+"""Models with the shares of a group that a process keeps, for as long as one is asked about."""
 
 
 @dataclass(frozen=True)
@@ -67,10 +71,18 @@ def pooled_from_document(document: Mapping[str, Any], states: tuple[str, ...]) -
 
 
 def in_group(model: Model, value: str) -> Model:
-    """The model with the shares of this group; itself where it has none of its own."""
-    own = None if model.pooled is None else model.pooled.groups.get(value)
-    if own is None:
-        return model
-    return replace(
-        with_chances(model, [own.shares, own.second], model.version), root_odds=own.root_odds, shares_of=value
-    )
+    """The model with the shares of this group; itself where it has none of its own.
+
+    The same for the same model, file and group as long as it is among the last ones asked for.
+    """
+    has_own = model.pooled is not None and value in model.pooled.groups
+    return _with_shares_of(model, model.file, model.digest, value) if has_own else model
+
+
+@lru_cache(maxsize=_KEPT)
+def _with_shares_of(model: Model, file: str, digest: str, value: str) -> Model:
+    """file, digest: those of the model, in which models that say the same may differ."""
+    assert model.pooled is not None
+    own = model.pooled.groups[value]
+    shares = with_chances(model, [own.shares, own.second], model.version)
+    return replace(shares, root_odds=own.root_odds, shares_of=value, file=file, digest=digest)

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from faultnet.case.bench import bench_after_events, test_step
 from faultnet.case.believed import Believed
+from faultnet.case.bench import bench_after_events, test_step
 from faultnet.case.case import Case
 from faultnet.case.events import RepairOutcome
 from faultnet.case.order import alters_of
@@ -34,9 +34,7 @@ def rank_tests(
     return ranking_of(Believed(model, case), bench, settings)
 
 
-def ranking_of(
-    believed: Believed, bench: BenchState | None = None, settings: ShopSettings | None = None
-) -> Ranking:
+def ranking_of(believed: Believed, bench: BenchState | None = None, settings: ShopSettings | None = None) -> Ranking:
     """The same from what is believed already."""
     model, case = believed.model, believed.case
     bench, settings = bench or bench_after_events(model, case), settings or ShopSettings()

@@ -76,7 +76,7 @@ def predicted(
 
 @lru_cache(maxsize=_KEPT)
 def _may_be_shown(grid: Grid, up_to_volts: float, hold: str, meter: Meter) -> tuple[Taken, Floats]:
-    """The volts that a meter may show, as if they were read, and their weights; kept, since densities are kept there."""
+    """The volts that a meter may show, as if read, and their weights; kept, since densities are kept with them."""
     volts, weights = volt_nodes(grid, up_to_volts)
     return Taken(volts[:, None], hold, meter, grid), weights
 

@@ -69,7 +69,9 @@ def least_costs(
         raise ValueError(f"at most {MOST_REPAIRS} repairs of {MOST_COMPONENTS} components")
     whole = faults.sum(axis=1)
     dark = whole - (faults @ mended_chances(tuple(options), faults.shape[1]).T).T  # a row for each set of repairs made
-    costs, survives, comebacks = np.array([(o.cost, 1 - o.harm, o.comeback) for o in options]).reshape(-1, 3, 1).swapaxes(0, 1)
+    costs, survives, comebacks = (
+        np.array([(o.cost, 1 - o.harm, o.comeback) for o in options]).reshape(-1, 3, 1).swapaxes(0, 1)
+    )
     least = stop * dark
     for made, left, then in _by_number_made(n_options):
         later = (dark[made][:, None] - dark[then]) * comebacks[left] + least[then]

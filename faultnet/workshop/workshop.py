@@ -8,7 +8,7 @@ from sqlalchemy import Engine
 
 from faultnet.case import Case
 from faultnet.errors import UsageProblem
-from faultnet.files import load_model
+from faultnet.files.load import shared_model
 from faultnet.jobs import Job
 from faultnet.jobs.replay import Replayed, replayed
 from faultnet.model import Model
@@ -33,8 +33,8 @@ class Workshop:
     clock: Callable[[], datetime]
 
     def load_model(self, name: str) -> Model:
-        """A model in the version that this shop uses, or in the one that is named; as `files.load_model`."""
-        return load_model(name, versions=known_versions(self.database.shown))
+        """A model in the version that this shop uses, or in the one that is named; as `files.load.shared_model`."""
+        return shared_model(name, versions=known_versions(self.database.shown))
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,6 @@ from faultnet.case import Case
 from faultnet.case.events import RepairOutcome
 from faultnet.case.steps import case_steps
 from faultnet.counting import count_patterns
-from faultnet.model.draws import Draws
 from faultnet.engine.evidence import findings
 from faultnet.errors import ContradictoryEvidence, FaultnetError
 from faultnet.files import load_model
@@ -37,6 +36,7 @@ from faultnet.learning.learn import learn
 from faultnet.learning.prepare import aim_at
 from faultnet.model import Model
 from faultnet.model.chances import SECOND_FAULT, SHARES, Chances, chances_of, row_id, with_chances
+from faultnet.model.draws import Draws
 from faultnet.patterns import Patterns
 from faultnet.readings import Nominal
 from faultnet.sheets.write import write_table
