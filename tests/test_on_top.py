@@ -79,7 +79,7 @@ def information_bits(joint: Mapping[tuple[int, tuple[int, ...]], float]) -> floa
     return sum(p * log2(p / (first[x] * second[y])) for (x, y), p in joint.items() if p > 0)
 
 
-@pytest.mark.parametrize("told", [(), TOLD[:1], TOLD, REPAIRED], ids=["nothing", "one", "volts", "a repair"])
+@pytest.mark.parametrize("told", [TOLD[:3], TOLD, REPAIRED], ids=["findings", "volts", "a repair"])
 def test_times_on_top_count_what_would_be_advised_in_each_draw(told: tuple[str, ...]) -> None:
     """Each draw's gains put into the tests, and these asked for advice one draw at a time."""
     model = load_model("backlight@0")
@@ -103,7 +103,8 @@ def test_times_on_top_count_what_would_be_advised_in_each_draw(told: tuple[str, 
 def test_what_the_trade_does_first_is_found_in_each_standing_by_itself() -> None:
     """Against plain recursion, worths at random: the best of the first choice that is open, and what that waits for."""
     model = load_model("backlight@0")
-    tests = rank_tests(model, Case(), settings=ShopSettings(trained=True)).tests
+    case = Case(tuple(parse_events(model, TOLD[:3])))
+    tests = rank_tests(model, case, settings=ShopSettings(trained=True)).tests
     gains = np.random.default_rng(5).gamma(0.3, size=(len(tests), 400))
     best, made = to_make_next(tests, gains)
 
