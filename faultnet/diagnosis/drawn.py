@@ -16,6 +16,7 @@ from faultnet.cpt import Floats, Ints
 from faultnet.engine.evidence import Change, Likelihood, Step, findings
 from faultnet.engine.interface import Belief
 from faultnet.engine.joint import JointEngine
+from faultnet.engine.products import product
 from faultnet.engine.space import numbered
 from faultnet.model.draws import Draws
 from faultnet.model.graph import observation_cpt
@@ -24,9 +25,6 @@ from faultnet.model.nodes import Observation
 
 LEFT_OUT = 1e-4
 _ROUNDS = 8
-
-_BY_ONE_THREAD = 2**17
-"""Multiplications of one matrix product that no library spreads over threads."""
 
 
 def states_that_matter(model: Model, belief: Belief) -> Ints:
@@ -262,9 +260,9 @@ class Drawn:
         links = _Links(model, self.draws.collateral())
         own_odds = np.array([model.compiled.odds[mode] for mode in model.modes])
         for _ in range(_ROUNDS):
-            weight = np.exp(times(np.hstack([logs, links.logs(logs)]), features))
+            weight = np.exp(product(np.hstack([logs, links.logs(logs)]), features))
             weight *= evidence
-            tally = times(weight, tallied)
+            tally = product(weight, tallied)
             present, several, total = tally[:, :-2], tally[:, -2], tally[:, -1]
             by_mode = shares / (present / present.sum(axis=1, keepdims=True))
             if len(model.components) > 1:
@@ -272,7 +270,7 @@ class Drawn:
             else:  # no second faults: the odds keep their usual sum, as in `solve_root_odds`
                 overall = own_odds.sum() / (own_odds * np.exp(logs) * by_mode).sum(axis=1)
             logs = logs + np.log(np.maximum(by_mode, 1e-12)) + np.log(np.clip(overall, 0.2, 5.0))[:, None]
-        return np.exp(times(np.hstack([logs, links.logs(logs)]), features))
+        return np.exp(product(np.hstack([logs, links.logs(logs)]), features))
 
     def _link_features(self, is_mode: npt.NDArray[np.bool_]) -> Floats:
         """For each collateral link the states with its cause only, and those with cause and effect."""
@@ -305,12 +303,6 @@ class _Links:
         factors = np.stack([without, both], axis=-1).reshape(len(logs), 2 * len(self.effects))
         logarithms: Floats = np.log(np.maximum(factors, 1e-300))
         return logarithms
-
-
-def times(rows: Floats, matrix: Floats) -> Floats:
-    """``rows @ matrix``, a few rows at a time: products this small take longest where they are spread over threads."""
-    n = max(1, _BY_ONE_THREAD // matrix.size)
-    return np.concatenate([rows[start : start + n] @ matrix for start in range(0, len(rows), n)])
 
 
 def multiplied(factors: Iterable[Floats]) -> Floats:

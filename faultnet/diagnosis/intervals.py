@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from faultnet.cpt import Floats
-from faultnet.diagnosis.drawn import times
 from faultnet.diagnosis.drawn_belief import DrawnBelief
 from faultnet.engine.interface import Belief
+from faultnet.engine.products import product
 
 TAIL = 0.05
 
@@ -40,7 +40,7 @@ def fault_intervals(drawn: DrawnBelief, belief: Belief) -> Intervals:
     high: dict[str, Floats] = {}
     for node in (*model.components, *model.asked):
         if node in model.components:
-            chances = times(posterior, np.eye(len(model.states_of(node)))[engine.axes.index[node].reshape(-1)[kept]])
+            chances = product(posterior, np.eye(len(model.states_of(node)))[engine.axes.index[node].reshape(-1)[kept]])
         else:
             chances = drawn.of_condition(node)
         chances = np.sort(chances, axis=0)

@@ -18,6 +18,7 @@ from faultnet.engine.columns import OutcomeColumn, make_outcome_column
 from faultnet.engine.evidence import Change, Likelihood, Step
 from faultnet.engine.information import entropy_bits, mutual_information_bits
 from faultnet.engine.prior import joint_prior
+from faultnet.engine.products import product
 from faultnet.errors import ContradictoryEvidence
 from faultnet.network import Network
 
@@ -234,9 +235,11 @@ class Cells:
             by_state = rows.T.take(self.number // n_groups, axis=1) * weight
             return np.stack([np.bincount(group, row, n_groups) for row in by_state])
         n_cells = len(rows) * n_groups
-        cells = np.vecdot(self._is_in, weight) if n_cells <= FEW_CELLS else np.bincount(self.number, weight, n_cells)
-        table: Floats = rows.T @ cells.reshape(-1, n_groups)
-        return table
+        if n_cells <= FEW_CELLS:
+            cells: Floats = np.vecdot(self._is_in, weight)
+        else:
+            cells = np.bincount(self.number, weight, n_cells).astype(float, copy=False)
+        return product(rows.T, cells.reshape(-1, n_groups))
 
     @cached_property
     def _is_in(self) -> Floats:

@@ -17,6 +17,7 @@ from faultnet.case.steps import case_steps, chance_of_showing, counted_events, r
 from faultnet.cpt import Floats, Ints
 from faultnet.engine.information import mutual_information_bits
 from faultnet.engine.interface import Belief
+from faultnet.engine.products import product
 from faultnet.model.model import Model
 from faultnet.model.work import BenchTest
 from faultnet.readings import Volts
@@ -63,8 +64,7 @@ class ReadingGains:
 
         group_of: of every joint state, ``(n_joint,)``.
         """
-        joint: Floats = self._shown(observation) @ self._cells(observation, group_of)
-        return joint
+        return product(self._shown(observation), self._cells(observation, group_of))
 
     def lost_by_bands(self, observation: str, band_of: Ints) -> float:
         """Bits about what orders tests that are lost where only the band of the volts is told, ``(n_volts,)``."""
@@ -190,5 +190,5 @@ class ReadingGains:
 
 def _information(shown: Floats, groups: Floats) -> float:
     """I(volts ; group): shown ``(n_volts, n_cells)``, groups ``(n_cells, ...)``, together up to a factor."""
-    joint = shown @ groups.reshape(len(groups), -1)
+    joint = product(shown, groups.reshape(len(groups), -1))
     return mutual_information_bits(joint / joint.sum())

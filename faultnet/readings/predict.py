@@ -6,6 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from faultnet.cpt import Floats
+from faultnet.engine.products import product
 from faultnet.model.model import Model
 from faultnet.model.volts import ReadingModel
 from faultnet.readings.channels import channels_densities
@@ -70,7 +71,7 @@ def predicted(
         for column, state in enumerate(states):
             shown = weights[:, None] * state_density(how, state, at, shown_volts)
             shown /= shown.sum(axis=0)  # a meter's error depends on what it shows, so a density adds to nearly 1
-            by_standing[:, :, column, number] = shown @ before
+            by_standing[:, :, column, number] = product(shown, before)
     return table
 
 

@@ -13,6 +13,7 @@ from math import inf
 import numpy as np
 
 from faultnet.cpt import Floats, Ints
+from faultnet.engine.products import product
 
 MOST_COMPONENTS = 12
 MOST_REPAIRS = 10
@@ -68,7 +69,9 @@ def least_costs(
     if n_options > MOST_REPAIRS or faults.shape[1] > 2**MOST_COMPONENTS:
         raise ValueError(f"at most {MOST_REPAIRS} repairs of {MOST_COMPONENTS} components")
     whole = faults.sum(axis=1)
-    dark = whole - (faults @ mended_chances(tuple(options), faults.shape[1]).T).T  # a row for each set of repairs made
+    dark = (
+        whole - product(faults, mended_chances(tuple(options), faults.shape[1]).T).T
+    )  # a row for each set of repairs made
     costs, survives, comebacks = (
         np.array([(o.cost, 1 - o.harm, o.comeback) for o in options]).reshape(-1, 3, 1).swapaxes(0, 1)
     )
