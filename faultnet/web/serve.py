@@ -44,8 +44,7 @@ def _listening(host: str, port: int) -> socket.socket:
 def own_addresses() -> list[str]:
     """Addresses of this machine that others on its network may reach it by. Nothing is sent to find them."""
     found = []
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as looking:
-        with suppress(OSError):  # no network
-            looking.connect(("192.0.2.1", 9))  # an address for documentation (RFC 5737); UDP sends nothing yet
-            found.append(str(looking.getsockname()[0]))
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as looking, suppress(OSError):  # no network
+        looking.connect(("192.0.2.1", 9))  # an address for documentation (RFC 5737); UDP sends nothing yet
+        found.append(str(looking.getsockname()[0]))
     return found
