@@ -67,6 +67,7 @@ class Drawn:
         self.model, self.engine, self.kept, self.draws = model, engine, kept, draws
         self._rows: dict[str, tuple[Floats, Ints]] = {}
         self._chances: dict[int, Floats] = {}
+        self._columns: dict[tuple[tuple[str, ...], bytes, float], Floats] = {}
         self._groups: dict[tuple[tuple[str, tuple[int, ...]], ...], tuple[Ints, int]] = {}
 
     def factors(self, steps: Sequence[Step]) -> list[Floats]:
@@ -153,6 +154,12 @@ class Drawn:
 
     def _column(self, seen: Likelihood) -> Floats:
         """P(what was seen | kept state) in every draw, up to a factor."""
+        key = seen.nodes, seen.table.tobytes(), seen.showing
+        if key not in self._columns:
+            self._columns[key] = self._made_column(seen)
+        return self._columns[key]
+
+    def _made_column(self, seen: Likelihood) -> Floats:
         axes = self.engine.axes
         table = seen.table[None]
         for axis, node in enumerate(seen.nodes, start=1):

@@ -69,9 +69,7 @@ def least_costs(
     if n_options > MOST_REPAIRS or faults.shape[1] > 2**MOST_COMPONENTS:
         raise ValueError(f"at most {MOST_REPAIRS} repairs of {MOST_COMPONENTS} components")
     whole = faults.sum(axis=1)
-    dark = (
-        whole - product(faults, mended_chances(tuple(options), faults.shape[1]).T).T
-    )  # a row for each set of repairs made
+    dark = whole - product(faults, mended_chances(options, faults.shape[1]).T).T  # a row for each set of repairs made
     costs, survives, comebacks = (
         np.array([(o.cost, 1 - o.harm, o.comeback) for o in options]).reshape(-1, 3, 1).swapaxes(0, 1)
     )
@@ -114,9 +112,13 @@ def after_failure(faults: Floats, option: Option) -> Floats:
     return left
 
 
+def mended_chances(options: Sequence[Option], n_sets: int) -> Floats:
+    """P(all of a set of faults are mended | set of repairs made): ``(2**n_options, n_sets of faults)``, read-only."""
+    return _mended_chances(tuple(options), n_sets)
+
+
 @lru_cache(maxsize=16)
-def mended_chances(options: tuple[Option, ...], n_sets: int) -> Floats:
-    """P(all of a set of faults are mended | set of repairs made): ``(2**n_options, n_sets of faults)``."""
+def _mended_chances(options: tuple[Option, ...], n_sets: int) -> Floats:
     made, faulty = np.arange(2 ** len(options))[:, None], np.arange(n_sets)[None]
     chances = np.ones((2 ** len(options), n_sets))
     for component in range(max(n_sets - 1, 1).bit_length()):

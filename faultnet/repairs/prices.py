@@ -1,11 +1,17 @@
 """What a repair costs in money, what it may spoil, and what giving up costs."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from faultnet.case.bench import TRIED_OUT
+from faultnet.model.compiled import Compiled
 from faultnet.model.model import Model
 from faultnet.model.work import BenchState, Repair, Step, prepare, size_class
 from faultnet.settings import ShopSettings
+
+_BENCHES_KEPT = 64
+"""Of all models of late together; a look at a job asks for five or six."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +41,22 @@ def giving_up_price(settings: ShopSettings, inches: float | None) -> float:
 def repair_price(
     model: Model, repair: Repair, bench: BenchState, inches: float | None, settings: ShopSettings
 ) -> RepairPrice:
-    """What this repair costs from how the bench stands; afterwards the set is put together and tried out."""
+    """What a repair of the model costs from how the bench stands; afterwards the set is put together and tried out."""
+    return _prices(model.compiled, bench, inches, settings)[repair.id]
+
+
+@lru_cache(maxsize=_BENCHES_KEPT)
+def _prices(
+    compiled: Compiled, bench: BenchState, inches: float | None, settings: ShopSettings
+) -> Mapping[str, RepairPrice]:
+    """Of all repairs: the same benches come up in every answer about a model."""
+    model = compiled.model
+    return {id_: _price(model, repair, bench, inches, settings) for id_, repair in model.repairs.items()}
+
+
+def _price(
+    model: Model, repair: Repair, bench: BenchState, inches: float | None, settings: ShopSettings
+) -> RepairPrice:
     size = size_class(inches)
     step = prepare(
         bench,
