@@ -1,10 +1,11 @@
 """Run by hand: draw README's pictures, and make its tables of comparisons and of outside checks.
 
-    python tests/draw_readme.py [--pictures] [--tables]
+    python tests/draw_readme.py [--pictures] [--page] [--tables]
 
 Pictures go to docs/pictures: what `faultnet next` prints at a terminal, the network of the same set, and a plot of the
-demo shop's shares. The tables are put between their marks in README: how long "what now?" takes beside other libraries
-(`benchmarks/what_next.py`), and every value that tests marked `published` compare with one from outside.
+demo shop's shares; the bench page as a phone shows it (`--page`, by Chromium). The tables are put between their marks
+in README: how long "what now?" takes beside other libraries (`benchmarks/what_next.py`), and every value that tests marked
+`published` compare with one from outside.
 """
 
 import argparse
@@ -17,6 +18,7 @@ import sys
 from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from io import BytesIO
 from math import isfinite
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -24,6 +26,9 @@ from typing import Any
 
 import pexpect
 import pytest
+from browsers import chromium
+from pages import house_on, served
+from PIL import Image
 
 from faultnet import Case, Nominal, diagnose, load_model, parse_events, rates
 from faultnet.pictures import network_picture
@@ -31,6 +36,8 @@ from faultnet.pictures.svg import picture, rect, text
 from faultnet.plots import draw_rates, save
 from faultnet.simulate.world import GROUPS
 from faultnet.telling.rates import words_for
+from faultnet.workshop.entering import enter
+from faultnet.workshop.opening import Opening, open_job
 
 ROOT = Path(__file__).parent.parent
 README, PICTURES, DEMO = ROOT / "README.md", ROOT / "docs" / "pictures", ROOT / "data" / "synthetic" / "jobs.csv"
@@ -38,6 +45,8 @@ EVENTS = ("sound=present", "flashlight=image_seen", "startup_flash=none", "loade
 NEXT = f"faultnet next backlight {' '.join(EVENTS)} --nominal 54 --trained"
 
 _LETTER, _LINE, _MARGIN = 7.3, 16.0, 14.0
+_COLOURS = 32
+"""The page has a dozen, and their blends at the edges of letters."""
 _MONOSPACE = "Liberation Mono, Menlo, Consolas, monospace"
 
 COMPARED = "python tests/benchmarks/what_next.py --repeats 50"
@@ -66,6 +75,20 @@ def draw_pictures() -> None:
     names = {code: group.name for group in GROUPS for code in group.codes}
     found = rates(DEMO, model, "component", ["panel_group"], group_of=lambda code: names.get(code, code))
     save(draw_rates(found, words_for(found, model)), PICTURES / "rates.svg")
+
+
+def draw_page() -> None:
+    """The same set at the bench page, as phones show it: what to do next, and below where things stand."""
+    with TemporaryDirectory() as folder, chromium() as browser, served(house_on(folder)) as address:
+        house = house_on(folder)
+        number = open_job(house.workshop(), Opening("backlight", facts={"size": "50", "age": "6", "nominal": "54"}))
+        enter(house.workshop(), number, EVENTS[:2])
+        phone = browser.new_context(base_url=address, viewport={"width": 390, "height": 1330}, device_scale_factor=1.5)
+        page = phone.new_page()
+        page.goto(f"/jobs/{number}")
+        shown = Image.open(BytesIO(page.screenshot())).convert("RGB").quantize(_COLOURS, dither=Image.Dither.NONE)
+        shown.save(PICTURES / "page.png", optimize=True)
+        phone.close()
 
 
 def network_of_readme() -> str:
@@ -234,11 +257,15 @@ def checks_table() -> str:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--pictures", action="store_true")
+    parser.add_argument("--page", action="store_true")
     parser.add_argument("--tables", action="store_true")
     told = parser.parse_args()
-    if told.pictures or not told.tables:
+    is_all = not (told.pictures or told.page or told.tables)
+    if told.pictures or is_all:
         draw_pictures()
-    if told.tables or not told.pictures:
+    if told.page or is_all:
+        draw_page()
+    if told.tables or is_all:
         make_tables()
 
 

@@ -1,10 +1,11 @@
 """A job at the page, from intake to its end, form by form."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from pages import Bench, bench, hidden, house_on, text_of
+from pages import START, Bench, bench, hidden, house_on, text_of
 from test_cli import certain_text
 
 from faultnet.jobs import Job
@@ -412,3 +413,19 @@ def test_script_in_a_note_a_code_or_a_name_is_shown_as_text(page: Bench) -> None
         assert "<script" not in told.lower()
         assert "P<b>1" not in told
     assert "<script" not in page.get(f"/jobs/{SCRIPT}".replace("/", "%2F"), 404).lower()
+
+
+# -- twice -------------------------------------------------------------------------------------------------------------
+
+
+def test_a_second_tap_opens_no_second_job_and_another_set_does(house: House) -> None:
+    still = replace(house, opened=replace(house.opened, clock=lambda: START))
+    page = bench(still)
+    assert [opened(page), opened(page), opened(page, panel="PX-1")] == ["1001", "1001", "1002"]
+    page.post("/jobs/1001/seen", event="sound=present", test="sound", seen="4")
+    assert opened(page) == "1003"  # 1001 is at work by now: another set of the same kind
+    page.post("/jobs/1001/close", outcome="no_fault_found")
+    for _ in range(2):
+        told = page.post("/jobs/1001/comeback", symptom="same")
+    assert "Job 1004" in text_of(told)
+    assert "there is no job 1005" in text_of(page.get("/jobs/1005", 404)).lower()

@@ -1,6 +1,7 @@
 """What a screen answers with: a page of its own, or a way to another one."""
 
 from collections.abc import Sequence
+from datetime import timedelta
 from typing import Any
 from urllib.parse import urlencode
 
@@ -13,6 +14,9 @@ from faultnet.web.visit import Visit
 OK, WRONG = 200, 422
 
 SEE_OTHER = 303
+
+SENT_TWICE = timedelta(seconds=10)
+"""A form that is the same as one just before was sent twice, by a second tap."""
 
 
 def page(visit: Visit, template: str, *, problems: Sequence[str] = (), **values: Any) -> Response:

@@ -8,7 +8,7 @@ from faultnet.files import load_model
 from faultnet.files.finder import list_models
 from faultnet.jobs.facts import FACTS, OCCURRENCES
 from faultnet.jobs.stage import BEFORE_THE_END, STAGES
-from faultnet.web.answering import go_to, page
+from faultnet.web.answering import SENT_TWICE, go_to, page
 from faultnet.web.failures import problems_of
 from faultnet.web.rendering import job_path
 from faultnet.web.shown.jobs import MOST_LISTED, JobRows, jobs_listed
@@ -53,7 +53,7 @@ def opened(visit: Visiting, form: Sent) -> Response:
     try:
         if not opening.model:
             raise UsageProblem("say what it came in with")
-        number = open_job(visit.workshop, opening)
+        number = open_job(visit.workshop, opening, once_within=SENT_TWICE)
     except UsageProblem as error:
         return _asked(visit, form, error)
     return go_to(job_path(number))
