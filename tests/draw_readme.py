@@ -4,8 +4,8 @@
 
 Pictures go to docs/pictures: what `faultnet next` prints at a terminal, the network of the same set, and a plot of the
 demo shop's shares; the bench page as a phone shows it (`--page`, by Chromium). The tables are put between their marks
-in README: how long "what now?" takes beside other libraries (`benchmarks/what_next.py`), and every value that tests marked
-`published` compare with one from outside.
+in README: how long "what now?" takes beside other libraries (`benchmarks/what_next.py`), and every value that tests
+marked `published` compare with one from outside.
 """
 
 import argparse

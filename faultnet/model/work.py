@@ -1,6 +1,6 @@
 """What can be done to a set: tests, repairs, the set-ups they need and the cautions that go with them."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from itertools import chain
 
@@ -30,9 +30,9 @@ def unmet(after: Choices, seen: Collection[str]) -> Choices:
     return tuple(choice for choice in after if not any(observation in seen for observation in choice))
 
 
-def choices_in_words(choices: Choices) -> str:
-    """ "after sound, open_voltage or known_load", or nothing"""
-    return "after " + ", ".join(" or ".join(choice) for choice in choices) if choices else ""
+def choices_in_words(choices: Choices, named: Callable[[str], str] = str) -> str:
+    """ "after sound, open_voltage or known_load", or nothing. named: what to call an observation"""
+    return "after " + ", ".join(" or ".join(map(named, choice)) for choice in choices) if choices else ""
 
 
 @dataclass(frozen=True)

@@ -60,6 +60,12 @@ def said_and_typed(seen: Observation, state: str) -> str:
     return state if find_state(seen, said) == state else f"{said} [{state}]"
 
 
+def outcome_words(model: Model, test: str, state: str) -> str:
+    """What a test showed, in words: "dark", or of several observations "present and no light"."""
+    pairs = zip(model.tests[test].reveals, state.split("+"), strict=True)
+    return " and ".join(state_words(model.visible[leaf], one) for leaf, one in pairs)
+
+
 def leading_words(model: Model, outcome: Outcome) -> str:
     """What is likeliest once this is seen: the states of what the model asks, else the failure mode."""
     asked = [f"{percent(chance)} {model.conditions[c].words(state)}" for c, state, chance in outcome.leading_conditions]

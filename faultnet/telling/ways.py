@@ -1,5 +1,6 @@
 """Tests and repairs side by side, by what the whole job costs if they come first."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import inf
 
@@ -45,9 +46,9 @@ class Way:
         return self.waits, self.total
 
 
-def way_of_test(ranking: Ranking, test: RankedTest) -> Way:
-    """A test that may be made."""
-    waits = choices_in_words(test.waits_for)
+def way_of_test(ranking: Ranking, test: RankedTest, named: Callable[[str], str] = str) -> Way:
+    """A test that may be made. named: what to call an observation that it waits for."""
+    waits = choices_in_words(test.waits_for, named)
     return Way(
         kind="test",
         id=test.test,
@@ -62,8 +63,8 @@ def way_of_test(ranking: Ranking, test: RankedTest) -> Way:
     )
 
 
-def way_of_repair(ranking: Ranking, repair: RankedRepair, *, full: bool) -> Way:
-    """A repair. full: with everything that holds it back, in place of what does so first."""
+def way_of_repair(ranking: Ranking, repair: RankedRepair, *, full: bool, named: Callable[[str], str] = str) -> Way:
+    """A repair. full: with everything that holds it back, in place of what does so first. named: as above."""
     return Way(
         kind="repair",
         id=repair.repair,
@@ -73,17 +74,17 @@ def way_of_repair(ranking: Ranking, repair: RankedRepair, *, full: bool) -> Way:
         sure=percent(repair.named_right),
         minutes=repair.step.minutes + repair.step.setup_minutes,
         hazard=repair.step.hazard,
-        held=ADVISED if ranking.advice.id == repair.repair else _held_by(ranking, repair, full=full),
+        held=ADVISED if ranking.advice.id == repair.repair else _held_by(ranking, repair, named, full=full),
     )
 
 
-def _held_by(ranking: Ranking, repair: RankedRepair, *, full: bool) -> str:
+def _held_by(ranking: Ranking, repair: RankedRepair, named: Callable[[str], str], *, full: bool) -> str:
     """What holds a repair back now; what it waits for only in full, or where nothing else holds it."""
     held = [] if ranking.settings.may_do(repair.step.hazard) else ["training"]
     held += [f"gate {percent(repair.gate)}"] if repair.named_right < repair.gate else []
     if held and not full:
         return "; ".join(held)
-    held += [choices_in_words(repair.waits_for)] if repair.waits_for else []
+    held += [choices_in_words(repair.waits_for, named)] if repair.waits_for else []
     if not repair.waits_for and repair.unproved:
-        held += ["proof: " + ", ".join(" or ".join(proof) for proof in repair.unproved)]
+        held += ["proof: " + ", ".join(" or ".join(map(named, proof)) for proof in repair.unproved)]
     return "; ".join(held or filter(None, [repair.held_because]))

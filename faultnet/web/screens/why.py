@@ -39,7 +39,7 @@ def ways(job: str, visit: Visiting) -> Response:
         "ways.html",
         head=head_of(found.bench.job, found.bench.model, visit.workshop.clock().date()),
         sort=sort,
-        ways=all_ways(found.ranking, sort),
+        ways=all_ways(found.bench.model, found.ranking, sort),
         held=held_back(found.ranking),
         is_trained=found.ranking.settings.trained,
         currency=found.ranking.settings.currency,

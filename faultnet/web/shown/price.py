@@ -2,11 +2,10 @@
 
 from dataclasses import dataclass
 
-from faultnet.case.words import state_words
 from faultnet.model import Model
 from faultnet.ranking.quote import PriceChange, price_changes
 from faultnet.repairs.price import Pricing, spent_so_far
-from faultnet.telling.answer import PRICE_HOLDS
+from faultnet.telling.answer import PRICE_HOLDS, outcome_words
 from faultnet.words import percent
 from faultnet.workshop.looking import Look
 
@@ -45,14 +44,8 @@ def price_shown(found: Look) -> PriceShown | None:
 def _change(model: Model, change: PriceChange) -> str:
     test = model.tests[change.test]
     moved = [
-        f"{_said(model, test.reveals, state)} {price:.0f}"
+        f"{outcome_words(model, change.test, state)} {price:.0f}"
         for state, price in change.likely.items()
         if price is not None
     ]
     return f"{test.label} would change it: likely {', '.join(moved)}"
-
-
-def _said(model: Model, leaves: tuple[str, ...], state: str) -> str:
-    return " and ".join(
-        state_words(model.visible[leaf], one) for leaf, one in zip(leaves, state.split("+"), strict=True)
-    )

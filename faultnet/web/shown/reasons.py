@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from faultnet.case.events import Reading
 from faultnet.case.words import describe_event
 from faultnet.model import ModeId, Model
-from faultnet.telling.answer import between_words, fit_words, weighed_words
+from faultnet.telling.answer import between_words, fit_words, outcome_words, weighed_words
 from faultnet.words import fixed, odds_factor, percent
 from faultnet.workshop.looking import Look
 
@@ -45,7 +45,7 @@ def reasons_of(found: Look) -> Reasons:
         tuple((percent(e.probability), _named(model, e.faults)) for e in diagnosis.explanations),
         fixed(diagnosis.entropy_bits, 2),
         tuple(
-            f"{labels[turn.test]}: {turn.outcome.replace('_', ' ')} ({percent(turn.chance)}) would put "
+            f"{labels[turn.test]}: {outcome_words(model, turn.test, turn.outcome)} ({percent(turn.chance)}) would put "
             f"{model.components[turn.leading].label} first, {percent(turn.probability)}"
             for turn in diagnosis.turns
         ),

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import inf, isinf
 
+from faultnet.model import Model
 from faultnet.ranking import Ranking
 from faultnet.telling.ways import ADVISED, Way, way_of_repair, way_of_test
 from faultnet.words import fixed, minutes
@@ -27,11 +28,16 @@ class WayShown:
     is_advised: bool
 
 
-def all_ways(ranking: Ranking, sort: str) -> tuple[WayShown, ...]:
+def all_ways(model: Model, ranking: Ranking, sort: str) -> tuple[WayShown, ...]:
     """Every open test and every repair. sort: one of `telling.ways.SORTS`."""
     held = {(h.kind, h.id): h.reason for h in ranking.held_back}
-    ways = [way_of_test(ranking, test) for test in ranking.tests]
-    ways += [way_of_repair(ranking, repair, full=True) for repair in ranking.repairs]
+    labels = {leaf: test.label for test in model.tests.values() for leaf in test.reveals}
+
+    def named(observation: str) -> str:
+        return labels.get(observation, observation)
+
+    ways = [way_of_test(ranking, test, named) for test in ranking.tests]
+    ways += [way_of_repair(ranking, repair, full=True, named=named) for repair in ranking.repairs]
     if ranking.money is not None:
         mark = ADVISED if ranking.advice.verdict else ""
         stopping = float(ranking.money.now.stopping[0])
