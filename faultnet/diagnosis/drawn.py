@@ -6,7 +6,6 @@ probability.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from functools import reduce
 from itertools import compress
 
 import numpy as np
@@ -313,8 +312,13 @@ class _Links:
 
 
 def multiplied(factors: Iterable[Floats]) -> Floats:
-    """The product of some arrays, the small ones first."""
-    return reduce(np.multiply, sorted(factors, key=np.size))
+    """The product of some arrays, the small ones first, in the place of what came before where it fits there."""
+    whole, *others = sorted(factors, key=np.size)
+    is_new = False
+    for other in others:
+        fits = is_new and whole.shape == np.broadcast_shapes(whole.shape, other.shape)
+        whole, is_new = np.multiply(whole, other, out=whole if fits else None), True
+    return whole
 
 
 def _scaled(weight: Floats) -> Floats:

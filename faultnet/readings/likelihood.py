@@ -7,6 +7,7 @@ Readings taken on one set share its nominal and what its driver output shows whe
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import product
 from math import isinf, prod
 
@@ -23,6 +24,9 @@ from faultnet.readings.meter import Meter
 from faultnet.readings.nominal import Nominal
 
 MOST_VOLTS = 1500.0
+
+_KEPT = 128
+"""Readings of one feed whose densities are kept, less than a tenth of a megabyte each."""
 
 
 @dataclass(frozen=True)
@@ -103,7 +107,15 @@ def _taken(reading: Volts, grid: Grid, how: ReadingModel) -> Taken | None:
     volts = reading.measured if how.has_channels else (reading.volts,)
     if not volts or isinf(max(volts)):
         return None
-    return Taken(np.array(volts)[:, None], reading.hold, reading.meter, grid)
+    if how.has_channels:
+        return Taken(np.array(volts)[:, None], reading.hold, reading.meter, grid)
+    return _of_one_feed(reading.volts, reading.hold, reading.meter, grid)
+
+
+@lru_cache(maxsize=_KEPT)
+def _of_one_feed(volts: float, hold: str, meter: Meter, grid: Grid) -> Taken:
+    """Kept with its densities: a reading counts in every answer about its set, alone and with others."""
+    return Taken(np.array([[volts]]), hold, meter, grid)
 
 
 def taken_together(model: Model, readings: Sequence[Volts], grid: Grid) -> dict[str, list[Taken]]:
