@@ -14,24 +14,16 @@ import numpy as np
 
 from faultnet.cpt import Floats, Ints
 from faultnet.engine.axes import Axes
+from faultnet.engine.cells import Cells
 from faultnet.engine.columns import OutcomeColumn, make_outcome_column
 from faultnet.engine.evidence import Change, Likelihood, Step
 from faultnet.engine.information import entropy_bits, mutual_information_bits
 from faultnet.engine.prior import joint_prior
-from faultnet.engine.products import product
 from faultnet.errors import ContradictoryEvidence
 from faultnet.network import Network
 
 MOST_ENTRIES = 2**25
 """A belief that touches every side may have this many entries (256 MiB); larger networks need another engine."""
-
-MOST_CELLS = 2**14
-"""Tables of rows by groups larger than this, and than several times the joint states, are not worth writing out."""
-
-_CELLS_A_STATE = 4
-
-FEW_CELLS = 8
-"""Sorting into so few cells is done faster by a product with their indicators."""
 
 Grouping = Mapping[str, Sequence[int]]
 """For each node the group of each of its states: what a gain is about, such as "needs work or not"."""
@@ -49,7 +41,7 @@ class JointEngine:
     _side_priors: dict[int, Floats] = field(default_factory=dict)
     _bases: dict[frozenset[int], Floats] = field(default_factory=dict)
     _labels: dict[_GroupingKey, tuple[Ints, int]] = field(default_factory=dict)
-    _cells: dict[tuple[tuple[str, ...], frozenset[int], _GroupingKey], "Cells"] = field(default_factory=dict)
+    _cells: dict[tuple[tuple[str, ...], frozenset[int], _GroupingKey], Cells] = field(default_factory=dict)
 
     @property
     def network(self) -> Network:
@@ -162,7 +154,7 @@ class JointEngine:
             self._sides[nodes] = frozenset[int]().union(*(self.axes.sides_of(self.axes.index[node]) for node in nodes))
         return self._sides[nodes]
 
-    def cells(self, leaves: tuple[str, ...], about: Grouping, touched: frozenset[int]) -> "Cells":
+    def cells(self, leaves: tuple[str, ...], about: Grouping, touched: frozenset[int]) -> Cells:
         """Which row of the leaves' column and which group each joint state falls into."""
         wanted = touched | self._sides_under(tuple(about))
         grouping = tuple([(node, tuple(groups)) for node, groups in about.items()])
@@ -174,9 +166,7 @@ class JointEngine:
             self._cells[key] = cells = Cells(column, number.reshape(-1), n_groups, self.axes.sides_of(number))
         return cells
 
-    def labelled(
-        self, leaves: tuple[str, ...], nodes: tuple[str, ...], label: Ints, touched: frozenset[int]
-    ) -> "Cells":
+    def labelled(self, leaves: tuple[str, ...], nodes: tuple[str, ...], label: Ints, touched: frozenset[int]) -> Cells:
         """The same for groups of one state of some hidden nodes and one label, which every joint state has."""
         wanted = touched | self._sides_under(nodes)
         each_state = tuple([(node, tuple(range(len(self.network[node].states)))) for node in nodes])
@@ -212,40 +202,6 @@ class JointEngine:
         column = f"; widest column {widest}, {self.entries(widest)} entries" if widest else ""
         n_bytes = sum(index.nbytes for index in self.axes.index.values()) + self.base(frozenset()).nbytes
         return f"{self.axes.n_joint} joint states; sides {sides}{column}; {n_bytes} bytes"
-
-
-@dataclass(frozen=True, eq=False)
-class Cells:
-    """Joint states sorted into cells, one for each row of a column and group.
-
-    number: ``(n_side_states * n_joint,)``, of the cell: row times `n_groups` plus group.
-    sides: those it is laid out over.
-    """
-
-    column: OutcomeColumn
-    number: Ints
-    n_groups: int
-    sides: frozenset[int]
-
-    def outcomes(self, weight: Floats) -> Floats:
-        """P(joint outcome, group) when the joint states have this weight, flat: ``(n_outcomes, n_groups)``."""
-        rows, n_groups = self.column.rows, self.n_groups
-        if len(rows) * n_groups > max(MOST_CELLS, _CELLS_A_STATE * len(self.number)):
-            group = self.number % n_groups
-            by_state = rows.T.take(self.number // n_groups, axis=1) * weight
-            return np.stack([np.bincount(group, row, n_groups) for row in by_state])
-        n_cells = len(rows) * n_groups
-        if n_cells <= FEW_CELLS:
-            cells: Floats = np.vecdot(self._is_in, weight)
-        else:
-            cells = np.bincount(self.number, weight, n_cells).astype(float, copy=False)
-        return product(rows.T, cells.reshape(-1, n_groups))
-
-    @cached_property
-    def _is_in(self) -> Floats:
-        """1 where a joint state is in a cell: ``(n_cells, n_side_states * n_joint)``."""
-        is_in: Floats = (np.arange(len(self.column.rows) * self.n_groups)[:, None] == self.number).astype(float)
-        return is_in
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,8 +8,9 @@ cores, each looking again a moment after its last answer. Products of matrices a
 should: spread over two cores they wait for each other as soon as a second bench looks.
 
 Parts are in the thread's own processor time, which says more than a clock where others work on the machine, too; what
-benches wait for is by the clock. Below, what sharing saves, each measured beside the same without it: a case believed once for ranking, draws and
-diagnosis; weights of draws grouped by `np.add.reduceat` instead of one entry at a time; a model kept by the process.
+benches wait for is by the clock. Below, what sharing saves, each measured beside the same without it: a case believed
+once for ranking, draws and diagnosis; weights of draws grouped by `np.add.reduceat` instead of one entry at a time; a
+model kept by the process.
 """
 
 import argparse
