@@ -3,7 +3,9 @@
 FaultnetError               1  unexpected
 ├── UsageProblem            2  a bad name or value typed by the user
 │   ├── TableProblem           ... cells, columns or labels of a table passed from Python
-│   └── NoSuchJob              ... the number of a job that there is not
+│   ├── NoSuchJob              ... the number of a job that there is not
+│   ├── NoSuchReport           ... the number of a report that there is not, or no more
+│   └── Stale                  ... a decision about numbers that are in use no more
 ├── FileProblem             3  a bad model or data file
 │   └── PlacedProblem          ... every problem with its place in the file
 │       ├── ModelProblem           ... a model file
@@ -39,6 +41,14 @@ class TableProblem(UsageProblem, ValueError):
 
 class NoSuchJob(UsageProblem):
     """The number of a job that there is not."""
+
+
+class NoSuchReport(UsageProblem):
+    """The number of a report that there is not, or that is not kept any more."""
+
+
+class Stale(UsageProblem):
+    """A decision about numbers that are in use no more: another version was accepted meanwhile."""
 
 
 class FileProblem(FaultnetError):

@@ -324,7 +324,7 @@ def test_accepted_is_what_was_shown_and_nothing_stale(
     accepted = accept_report(shop, number, "bo", "a year <script>")
     assert (accepted.id, accepted.by, accepted.reason) == ("backlight@1", "bo", "a year <script>")
     assert report_of(shop, number).led_to == "backlight@1"
-    with pytest.raises(UsageProblem, match="which is stale"):
+    with pytest.raises(UsageProblem, match="is stale: ask again"):
         accept_report(shop, number, "al", "again")
     take_back(shop, "backlight", "bo", "")
     other = accept(shop, tuned.learned, 2, "bo", "at the command line")

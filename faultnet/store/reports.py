@@ -9,7 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import Connection, Row
 
-from faultnet.errors import UsageProblem
+from faultnet.errors import NoSuchReport, UsageProblem
 from faultnet.store.tables import reports
 
 MOST_KEPT = 50
@@ -91,10 +91,10 @@ def _update(connection: Connection, number: int, **values: object) -> None:
 
 
 def read_report(connection: Connection, number: int) -> Report:
-    """A report. UsageProblem: there is none of this number, or no more."""
+    """A report. NoSuchReport: there is none of this number, or no more."""
     row = connection.execute(_all_but_content().where(reports.c.id == number)).first()
     if row is None:
-        raise UsageProblem(f"there is no report {number}: the newest {MOST_KEPT} are kept; ask again")
+        raise NoSuchReport(f"there is no report {number}: the newest {MOST_KEPT} are kept; ask again")
     return _report(row)
 
 

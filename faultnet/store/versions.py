@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import sqlalchemy as sa
 from sqlalchemy import Connection
 
-from faultnet.errors import StoreProblem, UsageProblem
+from faultnet.errors import Stale, StoreProblem
 from faultnet.model.version import Version, version_from_document
 from faultnet.store.tables import moment_text, versions
 
@@ -15,12 +15,12 @@ _ACCEPTING = 20_280_417
 
 
 def insert_version(connection: Connection, version: Version) -> None:
-    """Add a version. UsageProblem: another one was accepted since its parent was read."""
+    """Add a version. Stale: another one was accepted since its parent was read."""
     if connection.dialect.name == "postgresql":
         connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_ACCEPTING)))
     newest = newest_number(connection, version.model)
     if newest != version.number - 1:
-        raise UsageProblem(
+        raise Stale(
             f"{version.model}@{newest} was accepted meanwhile; this was learned beside "
             f"{version.model}@{version.number - 1}, which is stale. "
             f"Look at it with `faultnet model diff {version.model}@{newest}`, then tune again"

@@ -13,6 +13,8 @@ from faultnet.errors import (
     FaultnetError,
     FileProblem,
     NoSuchJob,
+    NoSuchReport,
+    Stale,
     StoreProblem,
     TooLittleData,
     UsageProblem,
@@ -28,6 +30,8 @@ _LOG = logging.getLogger("faultnet.web")
 
 STATUSES: Sequence[tuple[type[FaultnetError], int]] = (
     (NoSuchJob, 404),
+    (NoSuchReport, 404),
+    (Stale, 409),
     (Meanwhile, 409),
     (NotPossible, 409),
     (ContradictoryEvidence, 409),

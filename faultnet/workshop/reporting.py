@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from faultnet.errors import StoreProblem, UsageProblem
+from faultnet.errors import Stale, StoreProblem, UsageProblem
 from faultnet.model.version import Version, version_from_document
 from faultnet.store.reports import (
     Report,
@@ -15,7 +15,7 @@ from faultnet.store.reports import (
     note_what_came_of,
     read_report,
 )
-from faultnet.workshop.versions import accept_version
+from faultnet.workshop.versions import accept_version, number_in_use
 from faultnet.workshop.workshop import Workshop
 
 BROKEN_OFF = "It was broken off before it was done, for the program or the machine stopped: ask again."
@@ -39,7 +39,7 @@ def ask(workshop: Workshop, kind: str, asked: Mapping[str, Any], by: str) -> int
 
 
 def report_of(workshop: Workshop, number: int) -> Report:
-    """A report. UsageProblem: there is none of this number."""
+    """A report. NoSuchReport: there is none of this number."""
     with workshop.database.read() as connection:
         return read_report(connection, number)
 
@@ -71,8 +71,8 @@ def fail_broken_off(workshop: Workshop) -> int:
 def accept_report(workshop: Workshop, number: int, by: str, reason: str) -> Version:
     """Make the numbers that a report shows the model's newest version, without learning them again.
 
-    UsageProblem: no name or reason, nothing was learned, the model's file was changed, or another version was accepted
-    meanwhile.
+    Stale: another version was accepted meanwhile. UsageProblem: no name or reason, nothing was learned, or the model's
+    file was changed.
     """
     report = report_of(workshop, number)
     learned = (report.document or {}).get("version")
@@ -82,6 +82,12 @@ def accept_report(workshop: Workshop, number: int, by: str, reason: str) -> Vers
         version = version_from_document(learned)
     except (ValueError, KeyError, TypeError) as error:
         raise StoreProblem(f"report {number} is damaged ({type(error).__name__}): tune again") from None
+    in_use = number_in_use(workshop, version.model)
+    if in_use != version.parent:
+        raise Stale(
+            f"{version.model}@{in_use} was accepted meanwhile; this was learned beside {version.model}@"
+            f"{version.parent}, and is stale: ask again"
+        )
     accepted = accept_version(workshop, version, by, reason)
     with workshop.database.write() as connection:
         note_what_came_of(connection, number, accepted.id)

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from faultnet.errors import UsageProblem
+from faultnet.errors import Stale, UsageProblem
 from faultnet.files.load import digest_of
 from faultnet.model import Model
 from faultnet.model.version import Version
@@ -14,6 +14,9 @@ from faultnet.workshop.workshop import Workshop
 
 if TYPE_CHECKING:  # versions are looked at and taken back without what it takes to learn them
     from faultnet.learning.learn import Learned
+
+
+WHO, WHY = "say who accepts it", "say why"
 
 
 def accept(workshop: Workshop, learned: "Learned", parent: int, by: str, reason: str) -> Version:
@@ -62,9 +65,14 @@ def accept_version(workshop: Workshop, version: Version, by: str, reason: str) -
 
 def check_said(by: str, reason: str) -> None:
     """UsageProblem: nobody said who accepts a version, or why."""
-    wanted = {"who accepts it: --by CODE": by, "why: --reason TEXT": reason}
-    if problems := [f"say {what}" for what, said in wanted.items() if not said.strip()]:
+    options = {WHO: "--by CODE", WHY: "--reason TEXT"}
+    if problems := [f"{what}: {options[what]}" for what in unsaid(by, reason)]:
         raise UsageProblem(*problems)
+
+
+def unsaid(by: str, reason: str) -> tuple[str, ...]:
+    """What was not said of who accepts a version, or takes one back, and why."""
+    return tuple(what for what, said in ((WHO, by), (WHY, reason)) if not said.strip())
 
 
 def check_named(workshop: Workshop, model: Model) -> None:
@@ -77,15 +85,17 @@ def check_named(workshop: Workshop, model: Model) -> None:
         )
 
 
-def take_back(workshop: Workshop, model: str, by: str, reason: str) -> Version:
+def take_back(workshop: Workshop, model: str, by: str, reason: str, number: int | None = None) -> Version:
     """The numbers from before the newest version again, as a version of its own; taken back again, those before these.
 
-    UsageProblem: there is none to take back.
+    number: of the version that is meant. UsageProblem: there is none to take back. Stale: it is not the newest.
     """
     known = {each.number: each for each in versions_of(workshop, model)}
     newest = known[max(known)] if known else None
     if newest is None or not newest.chances:
         raise UsageProblem(f"{model} is in use as its file was written; there is nothing to take back")
+    if number is not None and number != newest.number:
+        raise Stale(f"{newest.id} was accepted meanwhile, by {newest.by}: look again before you take anything back")
     target = known.get(newest.parent)
     written = replace(newest, chances=(), root_odds=(), pooled=None, n_jobs=0, log_scores=(0.0, 0.0))
     numbers = written if target is None else target
