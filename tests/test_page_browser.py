@@ -9,9 +9,12 @@ from axe_playwright_python.sync_playwright import Axe
 from browsers import WIDTHS, chromium, tablet
 from pages import house_on, served
 from playwright.sync_api import Browser, BrowserContext, Page, expect
+from test_page_reports import tuned
+from test_versions import learned
 
 from faultnet.web.house import House
 from faultnet.workshop.entering import enter
+from faultnet.workshop.versions import accept
 from faultnet.workshop.workshop import read_job
 
 SMALLEST = {"width": 360, "height": 740}
@@ -160,13 +163,15 @@ def screens(house: House, address: str, browser: Browser) -> tuple[str, ...]:
         page = context.new_page()
         number = take_in(page, panel="PX-1040")
     enter(house.workshop(), number, ["sound=present", "flashlight=image_seen", "loaded_voltage=0.1,0,330"], note="hums")
-    job = f"/jobs/{number}"
+    job, report = f"/jobs/{number}", f"/reports/{tuned(house)}"
+    accept(house.opened, learned(0.02), 0, "bo", "a year of jobs")
     return (
         "/", "/new", "/jobs", "/tablet", "/jobs/none", job, f"{job}/ways", f"{job}/why", f"{job}/entries",
         f"{job}/entries/6", f"{job}/network", f"{job}/price", f"{job}/close", f"{job}/sheet",
         f"{job}/test/strip_tester", f"{job}/test/strip_tester?read=yes", f"{job}/test/startup_flash",
         f"{job}/volts/open_voltage?read=yes", f"{job}/repair/replace_strips",
         f"{job}/repair/replace_strips?read=yes&with=replace_driver",
+        "/rates", "/tuning", "/tuning/undo?model=backlight", "/calibration", report, f"{report}/accept",
     )  # fmt: skip
 
 

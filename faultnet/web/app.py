@@ -9,11 +9,14 @@ from starlette.staticfiles import StaticFiles
 from faultnet.version import __version__
 from faultnet.web.api import answers as api_answers
 from faultnet.web.api import jobs as api_jobs
+from faultnet.web.api import reports as api_reports
+from faultnet.web.api import versions as api_versions
 from faultnet.web.entrance import Entrance
 from faultnet.web.failures import handle_failures
 from faultnet.web.guard import Guard
 from faultnet.web.house import House
 from faultnet.web.screens import (
+    calibration,
     closing,
     entrance,
     entries,
@@ -21,18 +24,24 @@ from faultnet.web.screens import (
     jobs,
     network,
     price,
+    rates,
     repair,
+    reports,
     sheet,
     step,
     tablet,
+    tuning,
     volts,
     why,
 )
+from faultnet.web.worker import while_it_works, worker_of
 
-SCREENS = (jobs, job, step, volts, repair, why, network, entries, price, closing, sheet, tablet, entrance)
+AT_THE_BENCH = (jobs, job, step, volts, repair, why, network, entries, price, closing, sheet, tablet)
+
+SCREENS = (*AT_THE_BENCH, entrance, tuning, rates, calibration, reports)
 """In the order in which their paths are tried."""
 
-API = (api_jobs, api_answers)
+API = (api_jobs, api_answers, api_reports, api_versions)
 
 ABOUT = (
     "The calls of the command line as JSON. Bodies are `application/json`. On a network (`faultnet serve --lan`) every "
@@ -44,6 +53,7 @@ STATIC = Path(__file__).parent / "static"
 
 def make_app(house: House) -> FastAPI:
     """The application for a house; its document is at `/api/openapi.json`."""
+    worker = worker_of(house)
     app = FastAPI(
         title="faultnet",
         version=__version__,
@@ -52,8 +62,9 @@ def make_app(house: House) -> FastAPI:
         redoc_url=None,
         openapi_url="/api/openapi.json",
         middleware=[Middleware(Guard, names=house.names), Middleware(Entrance, house=house)],
+        lifespan=while_it_works(worker),
     )
-    app.state.house = house
+    app.state.house, app.state.worker = house, worker
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for screen in SCREENS:
         app.include_router(screen.router, include_in_schema=False)

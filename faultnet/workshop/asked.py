@@ -1,7 +1,7 @@
 """What is asked of past jobs, as plain values that can be kept: read, checked, and made what the shop works by."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import Field, fields
 from typing import Any
 
@@ -41,6 +41,12 @@ def wanted_of(workshop: Workshop, kind: str, asked: Mapping[str, Any]) -> Wanted
     if problems:
         raise UsageProblem(*problems)
     return wanted
+
+
+def as_asked(wanted: Wanted, names: Iterable[str]) -> dict[str, Any]:
+    """What is asked as plain values, for JSON: of these names, written the same however they were typed."""
+    values = {name: getattr(wanted, name) for name in names}
+    return {name: list(value) if isinstance(value, tuple) else value for name, value in values.items()}
 
 
 def _value(field: Field[Any], value: Any) -> Any:

@@ -26,11 +26,11 @@ def ask(workshop: Workshop, kind: str, asked: Mapping[str, Any], by: str) -> int
 
     kind: `tune`, `rates` or `calibration`. UsageProblem: all that is wrong with what is asked.
     """
-    from faultnet.workshop.asked import WANTED, wanted_of  # what it takes to count: not needed to read
+    from faultnet.workshop.asked import WANTED, as_asked, wanted_of  # what it takes to count: not needed to read
 
     if kind not in WANTED:
         raise UsageProblem(f"{kind}: no report of this kind; possible are {', '.join(WANTED)}")
-    wanted_of(workshop, kind, asked)
+    asked = as_asked(wanted_of(workshop, kind, asked), asked)
     with workshop.database.write() as connection:
         for other in list_reports(connection, [kind]):
             if other.is_open and other.asked == asked:
