@@ -5,6 +5,9 @@ from faultnet.model import Model
 COMPONENT, MODE = "component", "mode"
 """What shares can be of besides the columns that jobs are counted by."""
 
+COMEBACKS = "comebacks"
+"""What is asked for where not shares are counted, but how long repairs last."""
+
 NOTHING, SEVERAL = "nothing faulty", "two or more"
 
 Target = tuple[str, str]

@@ -7,6 +7,7 @@ from typing import Any
 
 from faultnet.analysis.comebacks import check_by
 from faultnet.analysis.rates import check as check_columns
+from faultnet.analysis.targets import COMEBACKS
 from faultnet.counting.columns import columns_by
 from faultnet.counting.statement import is_day
 from faultnet.errors import FaultnetError, UsageProblem
@@ -105,7 +106,7 @@ def _model_problems(workshop: Workshop, kind: str, wanted: Wanted) -> list[str]:
         model = workshop.load_model(wanted.model)
         if isinstance(wanted, tuning.Wanted) and wanted.groups:
             columns_by((wanted.groups,), model, workshop.shop.panel_groups.group_of)
-        elif isinstance(wanted, rating.Wanted) and wanted.of == rating.COMEBACKS:
+        elif isinstance(wanted, rating.Wanted) and wanted.of == COMEBACKS:
             check_by(wanted.by, model)
             if wanted.counted_only:
                 raise UsageProblem("counting labels alone goes with shares, not with comebacks")

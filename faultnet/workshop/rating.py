@@ -8,7 +8,7 @@ from pathlib import Path
 from faultnet.analysis.comebacks import Comebacks, comebacks
 from faultnet.analysis.in_service import InService, read_in_service
 from faultnet.analysis.rates import MOST_WEIGHED, Rates, check, rates
-from faultnet.analysis.targets import COMPONENT, MODE
+from faultnet.analysis.targets import COMEBACKS, COMPONENT, MODE
 from faultnet.counting import count_patterns
 from faultnet.counting.ask import Source, models_in
 from faultnet.counting.returns import REPAIR
@@ -22,9 +22,6 @@ from faultnet.model import Model
 from faultnet.store.voltages import read_voltages
 from faultnet.workshop.tuning import usual_case
 from faultnet.workshop.workshop import Workshop
-
-COMEBACKS = "comebacks"
-"""What is asked for where not shares are counted, but how long repairs last."""
 
 LEARNED_HERE = "these_jobs"
 """The version of numbers that were learned from the jobs counted, and are kept nowhere."""

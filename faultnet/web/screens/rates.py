@@ -5,6 +5,7 @@ from typing import Any
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from faultnet.analysis.targets import COMEBACKS
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
 from faultnet.web.answering import go_to, page
@@ -13,7 +14,6 @@ from faultnet.web.shown.choices import by_to_choose, models_to_choose, rated_to_
 from faultnet.web.shown.reports import report_rows
 from faultnet.web.visit import Form, Sent, Visit, Visiting
 from faultnet.web.worker import Working
-from faultnet.workshop.rating import COMEBACKS
 from faultnet.workshop.reporting import ask, reports_of
 
 router = APIRouter()

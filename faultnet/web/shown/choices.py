@@ -2,13 +2,12 @@
 
 from collections.abc import Mapping
 
-from faultnet.analysis.targets import COMPONENT, MODE
+from faultnet.analysis.targets import COMEBACKS, COMPONENT, MODE
 from faultnet.counting.columns import names_of_columns
 from faultnet.counting.returns import REPAIR, SOURCE
 from faultnet.files import load_model
 from faultnet.files.finder import list_models
 from faultnet.model import Model
-from faultnet.workshop.rating import COMEBACKS
 
 USUAL_MODEL = "backlight"
 
