@@ -78,7 +78,7 @@ def hidden(page: str, name: str) -> str:
 @contextmanager
 def served(house: House) -> Iterator[str]:
     """A house served on this machine; its address."""
-    config = uvicorn.Config(make_app(house), host="127.0.0.1", port=0, log_level="warning", lifespan="off")
+    config = uvicorn.Config(make_app(house), host="127.0.0.1", port=0, log_level="warning", lifespan="on")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()

@@ -109,7 +109,7 @@ def read_content(connection: Connection, number: int) -> bytes:
 
 def list_reports(connection: Connection, kinds: Collection[str]) -> tuple[Report, ...]:
     """The reports of these kinds without what came out, the newest first."""
-    query = _all_but_content().where(reports.c.kind.in_(kinds)).order_by(reports.c.id.desc())
+    query = _all_but_content().where(reports.c.kind.in_([*kinds])).order_by(reports.c.id.desc())
     return tuple(map(_report, connection.execute(query.with_only_columns(*_LISTED))))
 
 

@@ -18,13 +18,16 @@ from faultnet.store.reports import (
 from faultnet.workshop.versions import accept_version, number_in_use
 from faultnet.workshop.workshop import Workshop
 
+MOST_OPEN = 10
+"""So many reports wait at most: each takes a processor for a while."""
+
 BROKEN_OFF = "It was broken off before it was done, for the program or the machine stopped: ask again."
 
 
 def ask(workshop: Workshop, kind: str, asked: Mapping[str, Any], by: str) -> int:
     """The number of a report that is to be worked out: a new one, or one that somebody waits for already.
 
-    kind: `tune`, `rates` or `calibration`. UsageProblem: all that is wrong with what is asked.
+    kind: `tune`, `rates` or `calibration`. UsageProblem: all that is wrong with what is asked, or too many wait.
     """
     from faultnet.workshop.asked import WANTED, as_asked, wanted_of  # what it takes to count: not needed to read
 
@@ -32,9 +35,12 @@ def ask(workshop: Workshop, kind: str, asked: Mapping[str, Any], by: str) -> int
         raise UsageProblem(f"{kind}: no report of this kind; possible are {', '.join(WANTED)}")
     asked = as_asked(wanted_of(workshop, kind, asked), asked)
     with workshop.database.write() as connection:
-        for other in list_reports(connection, [kind]):
-            if other.is_open and other.asked == asked:
+        waiting = [report for report in list_reports(connection, WANTED) if report.is_open]
+        for other in waiting:
+            if (other.kind, other.asked) == (kind, asked):
                 return other.id
+        if len(waiting) >= MOST_OPEN:
+            raise UsageProblem(f"{MOST_OPEN} reports are being worked out or wait for it: ask again when some are done")
         return insert_report(connection, kind, asked, by, workshop.clock())
 
 
