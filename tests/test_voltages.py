@@ -14,7 +14,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from test_cli import run
 
-from faultnet.cli.voltages import VoltsTyped, doubts, parse_entry
 from faultnet.errors import FileProblem, ShopProblem, UsageProblem
 from faultnet.jobs.codes import code_key
 from faultnet.readings.learned import learned_spread
@@ -24,6 +23,7 @@ from faultnet.shop.voltages import COLUMNS, LEAST_VOLTS, MOST_VOLTS, Entry, near
 from faultnet.shop.voltages_file import csv_text, parse_entries, read_entries
 from faultnet.store.database import open_database
 from faultnet.store.voltages import insert_voltages, read_voltages
+from faultnet.workshop.voltages_typed import VoltsTyped, doubts, parse_entry
 
 DAY = date(2031, 5, 17)
 HEADING = ",".join(COLUMNS)

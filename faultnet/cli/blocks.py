@@ -21,7 +21,7 @@ def _lines(blocks: Iterable[Block]) -> Iterator[str]:
             yield bold(block.heading) + (f"  ({block.aside})" if block.aside else "")
         yield from map(_line, block.lines)
         if block.table is not None:
-            yield from _table(block.table)
+            yield from table_lines(block.table)
         yield from map(_line, block.beneath)
 
 
@@ -30,8 +30,8 @@ def _line(line: Line) -> str:
     return wrapped(line.text, indent, indent + _INDENT if line.hangs else indent)
 
 
-def _table(shown: Table) -> list[str]:
-    """Its lines: as wide as they are, or folded, or without the column that can be missed and then folded."""
+def table_lines(shown: Table) -> list[str]:
+    """The lines of a table: as wide as they are, or folded, or without the column that can be missed and then folded."""
     rows = [shown.header, *shown.rows] if shown.header else [*shown.rows]
     aligned = shown.aligned or "l" * len(rows[0])
     if shown.spare is None:

@@ -1,35 +1,34 @@
 """`faultnet history import`, `export`, and `simulate`."""
 
 import json
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from faultnet.cli.blocks import text_of
 from faultnet.cli.progress import counted
-from faultnet.cli.terminal import bold, note, table, wrapped, wrapped_table
+from faultnet.cli.terminal import note, table
 from faultnet.cli.workshop import workshop_of
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
 from faultnet.files.plain import plain_text, read_plain
 from faultnet.files.write import write_whole
-from faultnet.history.mapping import KEPT_AS_NOTE, Splitting, Use, as_data, from_data, match_columns, splitting_from
+from faultnet.history.mapping import as_data
 from faultnet.history.open_repair import COLUMNS as OPEN_REPAIR_COLUMNS
 from faultnet.history.open_repair import open_repair_row
 from faultnet.history.row import columns, row_of
-from faultnet.history.translate import DAYS
+from faultnet.jobs import Job
 from faultnet.model import Model
-from faultnet.sheets.read import read_table
 from faultnet.sheets.write import write_table
-from faultnet.store.bulk import all_jobs
+from faultnet.telling.block import Block, points
+from faultnet.telling.incoming import batches_json, found_blocks, found_json, rejected_columns, rejected_rows
+from faultnet.workshop.exporting import exported
 from faultnet.workshop.importing import Report, Source, batches_of, look_through, take_in, undo
+from faultnet.workshop.sourcing import Told, source_of
 from faultnet.workshop.workshop import Workshop
 
-MOST_SHOWN = 10
-
 OPEN_REPAIR = "open_repair"
-
-_HOW = {"told": "as told", "synonym": "also called so", "nearest": "guessed"}
 
 
 @dataclass(frozen=True)
@@ -66,10 +65,10 @@ def import_(typed: ImportTyped, *, is_sure: bool, partial: bool, db: str, shop: 
     _keep_map(typed.map, source, report)
     n_kept = _write_rejected(typed.rejected, report)
     if as_json:
-        print(json.dumps(_report_json(report), indent=2))
+        print(json.dumps(found_json(report), indent=2))
     else:
-        print("\n".join(_found(report)))
-        print(wrapped(_ending(report, is_sure=is_sure), 0, 2))
+        ending = Block(lines=points([_ending(report, is_sure=is_sure)], level=0))
+        print(text_of([*found_blocks(report), ending]))
     if n_kept:
         note(f"{report.n_rejected} rows cannot be taken; they are in {typed.rejected}, with the reasons")
     if is_sure and report.n_rejected and report.batch is None:
@@ -91,35 +90,26 @@ def _ending(report: Report, *, is_sure: bool) -> str:
 
 def _source(typed: ImportTyped, workshop: Workshop) -> Source:
     assert typed.file is not None
-    comma = typed.decimal_comma or workshop.shop.settings.decimal_comma
-    head = read_table(typed.file, typed.sheet, typed.encoding, typed.delimiter)
-    model = load_model(typed.model or _model_in(head.columns, typed.file))
-    uses, splitting = _mapping(typed, head.columns, model)
-    if typed.days:
-        uses = tuple(replace(use, format=typed.days) if use.is_ in DAYS else use for use in uses)
-    return Source(typed.file, model, typed.sheet, head.encoding, head.delimiter, comma, uses, splitting)
+    told = Told(
+        typed.model,
+        typed.sheet,
+        typed.encoding,
+        typed.delimiter,
+        typed.decimal_comma,
+        typed.days,
+        _mapping(typed.map),
+    )
+    return source_of(workshop, typed.file, told)
 
 
-def _model_in(columns_: tuple[str, ...], file: Path) -> str:
-    """The model that a table of ours names in its rows. UsageProblem: it names none, or several."""
-    if "model" in columns_:
-        place = columns_.index("model")
-        named = {row.cells[place] for row in read_table(file).rows if place < len(row.cells)} - {""}
-        if len(named) == 1:
-            return named.pop()
-        if named:
-            raise UsageProblem(f"{file} has jobs of {', '.join(sorted(named))}; take them in one after the other")
-    raise UsageProblem("--model: say which model the jobs are about, such as --model backlight")
-
-
-def _mapping(typed: ImportTyped, columns_: tuple[str, ...], model: Model) -> tuple[tuple[Use, ...], Splitting]:
-    """What the columns are, and how repairs are taken apart: as the file says, else as they look."""
-    if typed.map is None or not typed.map.exists():
-        return match_columns(columns_, model), Splitting()
-    data = read_plain(typed.map)
+def _mapping(file: Path | None) -> Mapping[str, Any] | None:
+    """What the columns are by a file; None where there is none."""
+    if file is None or not file.exists():
+        return None
+    data = read_plain(file)
     if not isinstance(data, Mapping):
-        raise UsageProblem(f"{typed.map}: a mapping needs `columns`: of each column what it is")
-    return from_data(data, columns_, model), splitting_from(data, model)
+        raise UsageProblem(f"{file}: a mapping needs `columns`: of each column what it is")
+    return data
 
 
 def _keep_map(file: Path | None, source: Source, report: Report) -> None:
@@ -129,67 +119,11 @@ def _keep_map(file: Path | None, source: Source, report: Report) -> None:
     note(f"what the columns are is in {file}: change it, and use it again with --map")
 
 
-def _found(report: Report) -> Iterator[str]:
-    """What a table holds, as text."""
-    yield from (wrapped(each, 0, 2) for each in report.notes)
-    yield bold("Columns")
-    ours = [use for use in report.uses if use.how == "exact"]
-    if ours:
-        yield f"  {len(ours)} by the names of our own columns"
-    rows = [(use.column, _is(use), _HOW[use.how]) for use in report.uses if use.how != "exact"]
-    yield from wrapped_table(rows, "lll") if rows else ()
-    yield ""
-    yield bold("Rows")
-    counts = [
-        (report.n_rows, "rows"),
-        (report.n_jobs, "jobs to take in"),
-        (report.n_joined, "rows that belong to a job of another row"),
-        (report.n_known, "there already, or twice in the file"),
-        (report.n_corrected, "take the place of jobs that came in before"),
-        (report.n_rejected, "cannot be taken"),
-    ]
-    yield from table([(str(n), what) for n, what in counts if n or what in ("rows", "jobs to take in")], "rl")
-    for each in report.rejected[:MOST_SHOWN]:
-        yield wrapped(f"row {each.number}: {'; '.join(each.problems)}", 2, 4)
-    if report.unmatched:
-        yield ""
-        yield bold("Kept as notes") + "  (nothing of ours was found for it, the most frequent first)"
-        shown = [(str(n), f"{column}: {text}") for (column, text), n in report.unmatched.most_common(MOST_SHOWN)]
-        yield from wrapped_table(shown, "rl")
-    yield ""
-
-
-def _is(use: Use) -> str:
-    return "kept as a note" if use.is_ == KEPT_AS_NOTE else "left out" if use.is_ == "ignore" else use.is_
-
-
-def _report_json(report: Report) -> dict[str, Any]:
-    return {
-        "schema_version": 1,
-        "columns": as_data(report.uses)["columns"],
-        "rows": report.n_rows,
-        "jobs": report.n_jobs,
-        "joined": report.n_joined,
-        "known": report.n_known,
-        "corrected": report.n_corrected,
-        "rejected": [{"row": each.number, "problems": list(each.problems)} for each in report.rejected],
-        "unmatched": [{"column": c, "text": t, "times": n} for (c, t), n in report.unmatched.most_common()],
-        "batch": report.batch,
-    }
-
-
 def _write_rejected(file: Path, report: Report) -> int:
-    """Write the rows that cannot be taken as they stood, with their numbers and the reasons; how many."""
+    """Write the rows that cannot be taken; how many."""
     if not report.rejected:
         return 0
-    names = ("row", *report.columns, "why")
-
-    def rows() -> Iterator[Mapping[str, str]]:
-        for each in report.rejected:
-            cells = dict(zip(report.columns, each.cells, strict=False))
-            yield {"row": str(each.number), **cells, "why": "; ".join(each.problems)}
-
-    return write_table(file, names, rows())
+    return write_table(file, rejected_columns(report), rejected_rows(report))
 
 
 def undo_batch_in(number: int, *, db: str, shop: str, as_json: bool) -> None:
@@ -202,11 +136,7 @@ def list_batches_in(*, db: str, shop: str, as_json: bool) -> None:
     """Print the batches that came in."""
     found = batches_of(workshop_of(db, shop))
     if as_json:
-        told = [
-            {"batch": b.number, "file": b.file, "jobs": b.n_jobs, "at": b.at.isoformat(), "in": b.undone_at is None}
-            for b in found
-        ]
-        print(json.dumps({"batches": told}, indent=2))
+        print(json.dumps(batches_json(found), indent=2))
     elif not found:
         print("No batch came in yet.")
     else:
@@ -225,18 +155,12 @@ def export(file: Path, *, as_: str, provider: str, country: str, db: str, shop: 
     """Write every job as a row. as_: `open_repair` for the columns of that standard, else "" for ours."""
     if as_ not in ("", OPEN_REPAIR):
         raise UsageProblem(f"--as {as_}: {OPEN_REPAIR}, or leave it out for our own columns")
-    workshop = workshop_of(db, shop)
-    models: dict[str, Model] = {}
-    with workshop.database.read() as connection:
-        names = dict.fromkeys(job.model for job in all_jobs(connection))
-        models = {name: load_model(name) for name in names}
 
-        def rows() -> Iterator[Mapping[str, str]]:
-            for job in all_jobs(connection):
-                model = models[job.model]
-                yield open_repair_row(job, model, provider, country) if as_ else row_of(job, model)
+    def as_open_repair(job: Job, model: Model) -> Mapping[str, str]:
+        return open_repair_row(job, model, provider, country)
 
-        n_rows = write_table(file, OPEN_REPAIR_COLUMNS if as_ else columns([*models.values()]), rows())
+    with exported(workshop_of(db, shop), as_open_repair if as_ else row_of) as table_:
+        n_rows = write_table(file, OPEN_REPAIR_COLUMNS if as_ else table_.columns, table_.rows)
     print(f"Written: {n_rows} jobs in {file}")
 
 

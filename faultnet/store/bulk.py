@@ -172,6 +172,12 @@ def all_jobs(connection: Connection) -> Iterator[Job]:
         last = (rows[-1].opened_at, rows[-1].id)
 
 
+def models_of_jobs(connection: Connection) -> tuple[str, ...]:
+    """The models that jobs are of, in the order in which those came in."""
+    query = sa.select(jobs.c.model).where(jobs.c.superseded_by.is_(None)).order_by(jobs.c.opened_at, jobs.c.id)
+    return tuple(dict.fromkeys(connection.execute(query).scalars()))
+
+
 def _bound(last: tuple[datetime, int]) -> tuple[Any, Any]:
     """The place of the last job that was read, as the database compares it."""
     return sa.bindparam(None, last[0], type_=jobs.c.opened_at.type), sa.bindparam(None, last[1])

@@ -39,7 +39,8 @@ def voltages_add(
     """Add the voltages of a working set to the list, for the next one with the same panel or board."""
     from datetime import date
 
-    from faultnet.cli.voltages import VoltsTyped, add, add_from
+    from faultnet.cli.voltages import add, add_from
+    from faultnet.workshop.voltages_typed import VoltsTyped
 
     if from_ is not None:
         add_from(from_, db=db, shop_file=shop)
@@ -59,7 +60,8 @@ def voltages_remove(
     shop: ShopFile = "",
 ) -> None:
     """Take an entry that was a slip out of the list."""
-    from faultnet.cli.voltages import VoltsTyped, remove
+    from faultnet.cli.voltages import remove
+    from faultnet.workshop.voltages_typed import VoltsTyped
 
     typed = VoltsTyped("board" if board else "panel", code, loaded, unplugged, "", day, "")
     remove(typed, db=db, shop_file=shop)

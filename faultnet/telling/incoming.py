@@ -1,0 +1,98 @@
+"""What a table of past jobs holds, told before and after it is taken in; and the batches that came in."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from faultnet.history.mapping import IGNORED, KEPT_AS_NOTE, Use, as_data
+from faultnet.store.bulk import Batch
+from faultnet.telling.block import Block, Line, Table, points
+from faultnet.workshop.importing import Rejected, Report
+
+MOST_SHOWN = 10
+
+HOW = {"told": "as told", "exact": "by its name", "synonym": "also called so", "nearest": "guessed"}
+"""Why a column was taken for what it is."""
+
+UNMATCHED = "nothing of ours was found for it, the most frequent first"
+
+ROW, WHY = "row", "why"
+"""Columns beside those of the table, in the file of rows that cannot be taken."""
+
+
+def found_blocks(report: Report) -> Iterator[Block]:
+    """What a table holds: its columns, its rows, and what is kept as notes."""
+    ours = sum(use.how == "exact" for use in report.uses)
+    rows = tuple((use.column, use_words(use), HOW[use.how]) for use in report.uses if use.how != "exact")
+    yield Block(lines=points(report.notes, level=0))
+    yield Block(
+        "Columns",
+        lines=(Line(f"{ours} by the names of our own columns"),) if ours else (),
+        table=Table(rows, aligned="lll", folds=True) if rows else None,
+        is_close=True,
+    )
+    counted = Table(tuple((str(n), what) for n, what in row_counts(report)), aligned="rl")
+    rejected = (f"row {each.number}: {why(each)}" for each in report.rejected[:MOST_SHOWN])
+    yield Block("Rows", table=counted, beneath=points(rejected))
+    if report.unmatched:
+        shown = report.unmatched.most_common(MOST_SHOWN)
+        texts = tuple((str(n), f"{column}: {text}") for (column, text), n in shown)
+        yield Block("Kept as notes", UNMATCHED, table=Table(texts, aligned="rl", folds=True))
+
+
+def use_words(use: Use) -> str:
+    """What a column is taken for."""
+    return "kept as a note" if use.is_ == KEPT_AS_NOTE else "left out" if use.is_ == IGNORED else use.is_
+
+
+def row_counts(report: Report) -> tuple[tuple[int, str], ...]:
+    """How many rows there are of each sort; of some sorts also that there are none."""
+    counts = (
+        (report.n_rows, "rows"),
+        (report.n_jobs, "jobs to take in"),
+        (report.n_joined, "rows that belong to a job of another row"),
+        (report.n_known, "there already, or twice in the file"),
+        (report.n_corrected, "take the place of jobs that came in before"),
+        (report.n_rejected, "cannot be taken"),
+    )
+    return tuple((n, what) for n, what in counts if n or what in ("rows", "jobs to take in"))
+
+
+def why(rejected: Rejected) -> str:
+    """Why a row cannot be taken."""
+    return "; ".join(rejected.problems)
+
+
+def found_json(report: Report) -> dict[str, Any]:
+    """All of it as plain values, for JSON."""
+    return {
+        "schema_version": 1,
+        "columns": as_data(report.uses)["columns"],
+        "rows": report.n_rows,
+        "jobs": report.n_jobs,
+        "joined": report.n_joined,
+        "known": report.n_known,
+        "corrected": report.n_corrected,
+        "rejected": [{"row": each.number, "problems": list(each.problems)} for each in report.rejected],
+        "unmatched": [{"column": c, "text": t, "times": n} for (c, t), n in report.unmatched.most_common()],
+        "batch": report.batch,
+    }
+
+
+def rejected_columns(report: Report) -> tuple[str, ...]:
+    """The columns of a file of the rows that cannot be taken."""
+    return (ROW, *report.columns, WHY)
+
+
+def rejected_rows(report: Report) -> Iterator[Mapping[str, str]]:
+    """Rows that cannot be taken as they stood, with their numbers and the reasons."""
+    for each in report.rejected:
+        yield {ROW: str(each.number), **dict(zip(report.columns, each.cells, strict=False)), WHY: why(each)}
+
+
+def batches_json(found: tuple[Batch, ...]) -> dict[str, Any]:
+    """The batches that came in as plain values, for JSON."""
+    told = [
+        {"batch": b.number, "file": b.file, "jobs": b.n_jobs, "at": b.at.isoformat(), "in": b.undone_at is None}
+        for b in found
+    ]
+    return {"batches": told}

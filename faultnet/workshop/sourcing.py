@@ -1,0 +1,59 @@
+"""A table that somebody wants taken in: which model its jobs are about, how it is written, what its columns are."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from faultnet.errors import UsageProblem
+from faultnet.files import load_model
+from faultnet.history.mapping import Splitting, from_data, match_columns, splitting_from
+from faultnet.history.translate import DAYS
+from faultnet.sheets.read import read_table
+from faultnet.workshop.importing import Source
+from faultnet.workshop.workshop import Workshop
+
+NO_MODEL = "--model: say which model the jobs are about, such as --model backlight"
+
+
+@dataclass(frozen=True)
+class Told:
+    """What is told of a table beside what stands in it; "" where nothing is.
+
+    sheet: of a spreadsheet; encoding, delimiter: of text; days: how they are written. mapping: of columns what they are,
+    and how repairs are taken apart, as `history.mapping.as_data` has it; None: as they look.
+    """
+
+    model: str = ""
+    sheet: str = ""
+    encoding: str = ""
+    delimiter: str = ""
+    decimal_comma: bool = False
+    days: str = ""
+    mapping: Mapping[str, Any] | None = field(default=None)
+
+
+def source_of(workshop: Workshop, file: Path, told: Told) -> Source:
+    """The table in a file, as `importing` reads it. UsageProblem: what is told does not fit it."""
+    head = read_table(file, told.sheet, told.encoding, told.delimiter)
+    model = load_model(told.model or _model_in(head.columns, file))
+    if told.mapping is None:
+        uses, splitting = match_columns(head.columns, model), Splitting()
+    else:
+        uses, splitting = from_data(told.mapping, head.columns, model), splitting_from(told.mapping, model)
+    if told.days:
+        uses = tuple(replace(use, format=told.days) if use.is_ in DAYS else use for use in uses)
+    comma = told.decimal_comma or workshop.shop.settings.decimal_comma
+    return Source(file, model, told.sheet, head.encoding, head.delimiter, comma, uses, splitting)
+
+
+def _model_in(columns: tuple[str, ...], file: Path) -> str:
+    """The model that a table of ours names in its rows. UsageProblem: it names none, or several."""
+    if "model" in columns:
+        place = columns.index("model")
+        named = {row.cells[place] for row in read_table(file).rows if place < len(row.cells)} - {""}
+        if len(named) == 1:
+            return named.pop()
+        if named:
+            raise UsageProblem(f"{file} has jobs of {', '.join(sorted(named))}; take them in one after the other")
+    raise UsageProblem(NO_MODEL)
