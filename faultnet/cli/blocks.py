@@ -31,7 +31,7 @@ def _line(line: Line) -> str:
 
 
 def table_lines(shown: Table) -> list[str]:
-    """The lines of a table: as wide as they are, or folded, or without the column that can be missed and then folded."""
+    """A table as lines: as wide as they are, or folded, or without the column that can be missed and then folded."""
     rows = [shown.header, *shown.rows] if shown.header else [*shown.rows]
     aligned = shown.aligned or "l" * len(rows[0])
     if shown.spare is None:

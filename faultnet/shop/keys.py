@@ -19,11 +19,11 @@ class Setting:
 
 SETTINGS: Mapping[str, Mapping[str, Setting]] = {
     "shop": {
-        "hourly_rate": Setting(values.number(0.01, 1e9), "hourly_rate", "money for an hour at the bench"),
-        "currency": Setting(values.currency, "currency", "what money is counted in (ISO 4217)"),
-        "trained": Setting(values.flag, "trained", "trained for powered steps and for panels"),
+        "hourly_rate": Setting(values.Number(0.01, 1e9), "hourly_rate", "money for an hour at the bench"),
+        "currency": Setting(values.Currency(), "currency", "what money is counted in (ISO 4217)"),
+        "trained": Setting(values.Flag(), "trained", "trained for powered steps and for panels"),
         "harm_claim": Setting(values.share(0.0), "harm_claim", "share of a new set's price owed for a ruined one"),
-        "decimal_comma": Setting(values.flag, "decimal_comma", "54,2 is 54.2 where one number is asked"),
+        "decimal_comma": Setting(values.Flag(), "decimal_comma", "54,2 is 54.2 where one number is asked"),
     },
     "gates": {
         "panel": Setting(values.share(0.5), "gate_panel", "how sure of the part before the panel is opened"),
@@ -53,21 +53,21 @@ NEW_SETS: Mapping[str, str] = {
 PRICE_LISTS: Mapping[str, Mapping[str, str]] = {"hazard_prices": HAZARDS, "new_set_prices": NEW_SETS}
 """The tables of prices that do not fall from one key to the next, each a field of `ShopSettings` of the same name."""
 
-PRICE = values.number(0, 1e9)
+PRICE = values.Number(0, 1e9)
 
 METER_KEYS: Mapping[str, Setting] = {
-    "percent": Setting(values.number(0, 20, "%"), "percent", "accuracy: +- so many % of the reading ..."),
-    "counts": Setting(values.number(0, 1000), "counts", "... and so many of the last digit"),
-    "display_counts": Setting(values.whole(100, 10**8), "display_counts", "the largest number it shows, 2000 or 6000"),
-    "updates_per_second": Setting(values.number(0.1, 1e6), "updates_per_second", "new values a second"),
+    "percent": Setting(values.Number(0, 20, "%"), "percent", "accuracy: +- so many % of the reading ..."),
+    "counts": Setting(values.Number(0, 1000), "counts", "... and so many of the last digit"),
+    "display_counts": Setting(values.Whole(100, 10**8), "display_counts", "the largest number it shows, 2000 or 6000"),
+    "updates_per_second": Setting(values.Number(0.1, 1e6), "updates_per_second", "new values a second"),
     "range_digit_volts": Setting(
-        values.number(1e-6, 10, "V"), "range_digit_volts", "last digit, where one range is used for everything"
+        values.Number(1e-6, 10, "V"), "range_digit_volts", "last digit, where one range is used for everything"
     ),
 }
 """The keys of `[meter]` and of each `[meters.NAME]`, besides `class`."""
 
 DATABASE_KEYS: Mapping[str, Setting] = {
-    "url": Setting(values.database, "url", "the database: a file, or postgresql://USER@HOST/NAME")
+    "url": Setting(values.DatabasePlace(), "url", "the database: a file, or postgresql://USER@HOST/NAME")
 }
 
 TABLES = ("shop", *PRICE_LISTS, "gates", "meter", "meters", "database", "panel_groups")

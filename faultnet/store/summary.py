@@ -58,7 +58,7 @@ def summarize(connection: Connection) -> Summary:
         by_panel=_counts(
             connection, _most_first(_grouped(sa.func.coalesce(jobs.c.panel, ""), jobs.c.superseded_by.is_(None)))
         ),
-        by_stage=_counts(connection, _most_first(_grouped(jobs.c.stage, jobs.c.superseded_by.is_(None)))),
+        by_stage=count_stages(connection),
         tests=_counts(
             connection,
             _most_first(
@@ -70,6 +70,11 @@ def summarize(connection: Connection) -> Summary:
         gaps=_gaps(connection, mine, ended, n_jobs),
         cured_by=_cured_by(connection, ended),
     )
+
+
+def count_stages(connection: Connection) -> Counts:
+    """How many jobs stand at each stage, as it was written last; the most frequent first."""
+    return _counts(connection, _most_first(_grouped(jobs.c.stage, jobs.c.superseded_by.is_(None))))
 
 
 def _latest_closings(mine: Select[Any]) -> sa.Subquery:

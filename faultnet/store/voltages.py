@@ -32,8 +32,13 @@ def insert_voltages(connection: Connection, entries: Iterable[Entry]) -> None:
 
 def read_voltages(connection: Connection) -> list[Entry]:
     """The whole list, in the order in which it was written."""
-    return [
-        Entry(
+    return [*numbered_voltages(connection).values()]
+
+
+def numbered_voltages(connection: Connection) -> dict[int, Entry]:
+    """The same by number; that of an entry which was taken out may be given again."""
+    return {
+        row.id: Entry(
             date.fromisoformat(row.day),
             row.kind,
             row.code,
@@ -43,7 +48,7 @@ def read_voltages(connection: Connection) -> list[Entry]:
             row.note,
         )
         for row in connection.execute(voltages.select().order_by(voltages.c.id))
-    ]
+    }
 
 
 def delete_voltages(connection: Connection, entry: Entry) -> None:

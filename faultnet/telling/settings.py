@@ -107,8 +107,6 @@ def _origin(shop: Shop, *keys: str) -> str:
 def _of_own_meter(shop: Shop, key: str) -> Told:
     """What a key says of a meter of the shop's own; None where there is no such meter."""
     _, name, field = key.split(".")
-    if field == "class":
-        value = shop.own_meter_classes.get(name)
-    else:
-        value = getattr(shop.own_meters.get(name), field, None)
+    meter_class = shop.own_meter_classes.get(name)
+    value = meter_class if field == "class" else getattr(shop.own_meters.get(name), field, None)
     return Told(key, value, _origin(shop, key, f"meters.{name}.class"), "")

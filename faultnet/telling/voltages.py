@@ -13,7 +13,8 @@ from faultnet.workshop.voltages_typed import volts_words
 
 SCHEMA_VERSION = 1
 
-SOURCES_SAID = {"measured": "measured on a working set", "label": "from a label", "data_sheet": "from a data sheet"}
+SOURCES = {"measured": "measured on a working set", "label": "from a label", "data_sheet": "from a data sheet"}
+"""Where an entry may be from, in words."""
 
 
 def entry_words(entry: Entry) -> str:

@@ -20,6 +20,7 @@ from faultnet.web.screens import (
     closing,
     entrance,
     entries,
+    history,
     job,
     jobs,
     network,
@@ -27,10 +28,13 @@ from faultnet.web.screens import (
     rates,
     repair,
     reports,
+    settings,
     sheet,
+    shop,
     step,
     tablet,
     tuning,
+    voltages,
     volts,
     why,
 )
@@ -38,7 +42,9 @@ from faultnet.web.worker import while_it_works, worker_of
 
 AT_THE_BENCH = (jobs, job, step, volts, repair, why, network, entries, price, closing, sheet, tablet)
 
-SCREENS = (*AT_THE_BENCH, entrance, tuning, rates, calibration, reports)
+IN_THE_SHOP = (shop, history, voltages, settings, tuning, rates, calibration, reports)
+
+SCREENS = (*AT_THE_BENCH, entrance, *IN_THE_SHOP)
 """In the order in which their paths are tried."""
 
 API = (api_jobs, api_answers, api_reports, api_versions)

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated
 
-from fastapi import Depends, Request
+from fastapi import Depends, Path, Request
 from starlette.datastructures import UploadFile
 
 from faultnet.errors import UsageProblem
@@ -98,6 +98,9 @@ async def form(request: Request) -> Form:
                 texts.setdefault(name, []).append(value.replace("\0", "").strip())
         return Form(texts, files)
 
+
+Numbered = Annotated[int, Path(ge=1, le=10**9)]
+"""The number of something, in a path; larger ones no database counts to."""
 
 Visiting = Annotated[Visit, Depends(visit)]
 Sent = Annotated[Form, Depends(form)]

@@ -1,7 +1,7 @@
 """A table that somebody wants taken in: which model its jobs are about, how it is written, what its columns are."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +20,8 @@ NO_MODEL = "--model: say which model the jobs are about, such as --model backlig
 class Told:
     """What is told of a table beside what stands in it; "" where nothing is.
 
-    sheet: of a spreadsheet; encoding, delimiter: of text; days: how they are written. mapping: of columns what they are,
-    and how repairs are taken apart, as `history.mapping.as_data` has it; None: as they look.
+    sheet: of a spreadsheet; encoding, delimiter: of text; days: how they are written. mapping: of columns what they
+    are, and how repairs are taken apart, as `history.mapping.as_data` has it; None: as they look.
     """
 
     model: str = ""
@@ -30,7 +30,7 @@ class Told:
     delimiter: str = ""
     decimal_comma: bool = False
     days: str = ""
-    mapping: Mapping[str, Any] | None = field(default=None)
+    mapping: Mapping[str, Any] | None = None
 
 
 def source_of(workshop: Workshop, file: Path, told: Told) -> Source:

@@ -64,8 +64,8 @@ def parse_entry(typed: VoltsTyped, today: date, *, decimal_comma: bool, named: N
         problems.append(f"give {named.loaded} V or {named.unplugged} V, or both")
     if loaded and unplugged and unplugged < LEAST_RATIO * loaded:
         problems.append(
-            f"{named.unplugged} {unplugged:g} is below the loaded {loaded:g} V, so it is no over-voltage limit: read it "
-            "with max hold from switch-on, or leave it out"
+            f"{named.unplugged} {unplugged:g} is below the loaded {loaded:g} V, so it is no over-voltage limit: read "
+            "it with max hold from switch-on, or leave it out"
         )
     source = typed.source.strip().lower().replace("-", "_").replace(" ", "_")
     if source not in SOURCES:
