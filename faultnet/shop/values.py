@@ -116,7 +116,7 @@ class Currency:
 
 def _plain(value: float) -> str:
     """A bound as people write it: "0.01", "1,000,000,000"."""
-    return f"{value:,.0f}" if abs(value) >= 1 and float(value).is_integer() else f"{value:g}"
+    return f"{value:,.6f}".rstrip("0").rstrip(".")
 
 
 def _shown(value: Any) -> str:

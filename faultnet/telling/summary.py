@@ -54,13 +54,13 @@ def headline(found: Summary) -> str:
     return f"{found.n_jobs} jobs from {first} to {last}, {found.n_comebacks} of them comebacks"
 
 
-def summary_parts(found: Summary, groups: PanelGroups) -> Iterator[Part]:
-    """All that is told of jobs, of which there must be some."""
+def summary_parts(found: Summary, groups: PanelGroups, names: Mapping[str, str] | None = None) -> Iterator[Part]:
+    """All that is told of jobs, of which there must be some. names: of tests and repairs; None for their ids."""
     n_fixed = sum(found.by_verification.values())
     yield _bars("How they ended", "counts; of all jobs", found.by_outcome, found.n_jobs, OUTCOMES)
     yield _bars("How the cause of those fixed was verified", "", found.by_verification, n_fixed, VERIFICATIONS)
-    yield Part("What cured them", "the last repair of jobs that were fixed", table=_cures(found))
-    yield _bars("How often each test is recorded", "jobs", found.tests, found.n_jobs)
+    yield Part("What cured them", "the last repair of jobs that were fixed", table=_cures(found, names))
+    yield _bars("How often each test is recorded", "jobs", found.tests, found.n_jobs, names)
     yield _bars("Not recorded", "jobs", found.gaps, found.n_jobs)
     if groups.codes:
         yield _bars("By panel group", "jobs", _first(by_group(found.by_panel, groups)), found.n_jobs)
@@ -93,11 +93,16 @@ def _first(counts: Counts) -> Counts:
     return {name or "none written": n for name, n in [*counts.items()][:MOST_SHOWN]}
 
 
-def _cures(found: Summary) -> Table | None:
+def _cures(found: Summary, names: Mapping[str, str] | None) -> Table | None:
     """None where nothing cured any."""
     cured = [*found.cured_by.items()][:MOST_SHOWN]
-    rows = tuple((name, str(sure), str(other)) for name, (sure, other) in cured)
+    rows = tuple((_together(repairs, names), str(sure), str(other)) for repairs, (sure, other) in cured)
     return Table(rows, ("", "verified", "not verified"), "lrr", folds=True) if rows else None
+
+
+def _together(repairs: str, names: Mapping[str, str] | None) -> str:
+    """Repairs that were made at once."""
+    return repairs if names is None else " + ".join(names.get(each, each) for each in repairs.split("+"))
 
 
 def _years(by_month: Counts) -> Table:

@@ -2,14 +2,15 @@
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 
 from fastapi import APIRouter
 from starlette.responses import Response, StreamingResponse
 
 from faultnet.errors import UsageProblem
 from faultnet.sheets.cells import defused
-from faultnet.store.bulk import Batch
+from faultnet.store.bulk import Batch, models_of_jobs
 from faultnet.store.summary import summarize
 from faultnet.telling.job import moment
 from faultnet.telling.summary import headline, summary_parts
@@ -29,17 +30,29 @@ ROWS_AT_ONCE = 200
 def shown(visit: Visiting) -> Response:
     """Counts of all jobs, and the batches."""
     with visit.workshop.database.read() as connection:
-        found = summarize(connection)
-    groups = visit.workshop.shop.panel_groups
+        found, models = summarize(connection), models_of_jobs(connection)
+    groups, batches = visit.workshop.shop.panel_groups, batches_of(visit.workshop)
+    undone = visit.query.get("undone", "")
     return page(
         visit,
         "history.html",
         headline=headline(found) if found.n_jobs else "",
-        parts=tuple(summary_parts(found, groups)) if found.n_jobs else (),
-        batches=batches_of(visit.workshop),
+        parts=tuple(summary_parts(found, groups, _names(visit.workshop, models))) if found.n_jobs else (),
+        batches=batches,
         moment=moment,
-        undone=visit.query.get("undone", ""),
+        undone=next((each for each in batches if each.undone_at and str(each.number) == undone), None),
     )
+
+
+def _names(workshop: Workshop, models: Iterable[str]) -> dict[str, str]:
+    """What tests and repairs are called; those of a model that is gone are left out."""
+    names: dict[str, str] = {}
+    for each in models:
+        with suppress(UsageProblem):
+            model = workshop.load_model(each)
+            names |= {seen.id: seen.short or seen.label for seen in model.visible.values()}
+            names |= {repair.id: repair.label for repair in model.repairs.values()}
+    return names
 
 
 @router.get("/history/batches/{number}")
@@ -49,7 +62,7 @@ def asked(number: Numbered, visit: Visiting) -> Response:
 
 
 @router.post("/history/batches/{number}/undo")
-def undone(number: Numbered, visit: Visiting) -> Response:
+def taken_out(number: Numbered, visit: Visiting) -> Response:
     """Take a batch out again."""
     try:
         undo(visit.workshop, number)

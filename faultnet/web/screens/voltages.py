@@ -82,7 +82,7 @@ def learned(visit: Visiting) -> Response:
             raise UsageProblem(TOO_MANY)
     found = learn_nominals(visit.workshop)
     keep_nominals(visit.workshop, found)
-    return go_to("/voltages", learned=str(len(found.entries)))
+    return go_to("/voltages", learned="yes")
 
 
 @router.get("/voltages/{number}")
@@ -103,7 +103,7 @@ def removed(number: Numbered, visit: Visiting, form: Sent) -> Response:
         if entry is None or _identity(entry) != form.text("entry"):
             raise UsageProblem(CHANGED)
         delete_voltages(connection, entry)
-    return go_to("/voltages", removed=entry_words(entry))
+    return go_to("/voltages", removed="yes")
 
 
 def _identity(entry: Entry) -> str:
@@ -126,8 +126,8 @@ def _listed(visit: Visit, form: Form, problems: Sequence[str] = ()) -> Response:
         added=None if new is None else entry_words(new),
         doubts=() if new is None else _doubts(new, int(number), entries),
         next_set="" if new is None else next_set([*entries.values()], new.kind, new.code),
-        removed=visit.query.get("removed", ""),
-        learned=visit.query.get("learned", ""),
+        is_removed=visit.query.get("removed") == "yes",
+        is_learned=visit.query.get("learned") == "yes",
         sources=SOURCES,
         typed=form.text,
     )

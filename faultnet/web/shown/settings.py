@@ -26,8 +26,10 @@ TITLES: Mapping[str, str] = {
 ABOUT: Mapping[str, str] = {
     "shop": "What the order of tests and repairs is worked out from.",
     "gates": "A repair is advised from here on; below, a test comes first.",
-    "hazard_prices": "Added to the price of a step, so that a safer one goes before it. A more dangerous step cannot cost "
-    "less than a safer one.",
+    "hazard_prices": (
+        "Added to the price of a step, so that a safer one goes before it. A more dangerous step cannot cost less than "
+        "a safer one."
+    ),
     "new_set_prices": "By size, for when a repair does not pay. A larger set cannot cost less than a smaller one.",
     "meter": "What readings are weighed by where they name no other. Its data sheet says.",
 }
