@@ -14,6 +14,9 @@ from faultnet.model import Model
 IGNORED, KEPT_AS_NOTE, REPAIRS = "ignore", "notes", "repairs"
 """What a column can be besides a column of ours: left out, kept as a note, or repairs as people write them."""
 
+MANY = (IGNORED, KEPT_AS_NOTE, REPAIRS)
+"""What several columns can be at once."""
+
 ALSO: Mapping[str, tuple[str, ...]] = {
     "job": ("job number", "job no", "no", "number", "order", "order number", "order no", "ref"),
     "opened": ("date", "date in", "day", "received", "came in", "intake", "in"),
@@ -69,11 +72,14 @@ class Splitting:
     words: Mapping[str, str] = field(default_factory=dict)
 
 
-def match_columns(columns: Sequence[str], model: Model) -> tuple[Use, ...]:
-    """What each column most likely is; what looks like nothing is kept as a note. No two are the same."""
+def match_columns(columns: Sequence[str], model: Model, others: Iterable[str] = ()) -> tuple[Use, ...]:
+    """What each column most likely is; what looks like nothing is kept as a note. No two are the same.
+
+    others: what columns beside these are.
+    """
     names = known_names(model)
     uses: list[Use] = []
-    taken: set[str] = set()
+    taken = {*others}
     for column in columns:
         target, how = _match(column, names, taken)
         if target not in (KEPT_AS_NOTE, IGNORED):
@@ -187,10 +193,24 @@ def from_data(data: Mapping[str, Any], columns: Sequence[str], model: Model) -> 
         problems += _wrong_states(str(column), str(one["is"]), [*states.values(), str(one.get("blank") or "")], model)
         blank, form = str(one.get("blank") or ""), str(one.get("format") or "")
         named[str(column)] = Use(str(column), str(one["is"]), "told", states, blank, form)
+    problems += _twice([named[column] for column in columns if column in named])
     if problems:
         raise UsageProblem(*problems)
-    guessed = {use.column: use for use in match_columns([c for c in columns if c not in named], model)}
+    rest, told_of = [c for c in columns if c not in named], {use.is_ for use in named.values()}
+    guessed = {use.column: use for use in match_columns(rest, model, told_of - {*MANY})}
     return tuple(named[c] if c in named else guessed[c] for c in columns)
+
+
+def _twice(uses: Sequence[Use]) -> list[str]:
+    """What is wrong where several columns are said to be the same."""
+    columns: dict[str, list[str]] = {}
+    for use in uses:
+        columns.setdefault(use.is_, []).append(use.column)
+    return [
+        f"{' and '.join(named)}: only one of them can be {target}; keep the others as notes, or leave them out"
+        for target, named in columns.items()
+        if len(named) > 1 and target not in MANY
+    ]
 
 
 def _wrong_states(column: str, target: str, states: Iterable[str], model: Model) -> list[str]:

@@ -1,8 +1,10 @@
 """Reading a table of text from a file: CSV in any encoding, spreadsheets, Parquet; every cell as it stands there."""
 
 import csv
+import re
 import struct
 import zipfile
+import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -25,7 +27,12 @@ MOST_UNPACKED_BYTES = 2 * 2**30
 MOST_PACKED = 200
 """How many times larger a spreadsheet may be than its packed file: beyond that it is made to fill the memory."""
 
+MOST_CELLS = 20_000_000
+"""Cells from the first to the last one of a sheet, which the library below lays out in memory, filled or not."""
+
 _SAMPLE = 2**18
+_CELL_AT = re.compile(rb"""\br\s*=\s*["']([A-Z]{1,3})(\d{1,7})["']""")
+_LONGEST_AT = 64
 
 
 @dataclass(frozen=True)
@@ -197,6 +204,7 @@ def _spreadsheet(file: Path, sheet: str) -> Table:
     from python_calamine import CalamineError, CalamineWorkbook
 
     _check_packed(file)
+    _check_extent(file)
     try:
         book = CalamineWorkbook.from_path(str(file))
         names = book.sheet_names
@@ -243,6 +251,44 @@ def _check_packed(file: Path) -> None:
         raise FileProblem(f"{file}: no spreadsheet, or a damaged one ({error})") from None
     if unpacked > MOST_UNPACKED_BYTES or unpacked > MOST_PACKED * max(file.stat().st_size, 2**16):
         raise FileProblem(f"{file}: unpacks to {unpacked / 2**20:.0f} MB, far more than a table of its size would")
+
+
+def _check_extent(file: Path) -> None:
+    """FileProblem: a sheet with cells so far apart that what lies between them would fill the memory."""
+    if file.suffix.lower() not in (".xlsx", ".xlsm") or not zipfile.is_zipfile(file):
+        return
+    try:
+        with zipfile.ZipFile(file) as packed:
+            for name in packed.namelist():
+                if name.startswith("xl/worksheets/") and name.endswith(".xml"):
+                    _check_far(file, packed, name)
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, OSError, RuntimeError, EOFError) as error:
+        raise FileProblem(f"{file}: no spreadsheet, or a damaged one ({error})") from None
+
+
+def _check_far(file: Path, packed: zipfile.ZipFile, name: str) -> None:
+    """FileProblem: cells of one sheet are too far apart."""
+    n_rows = n_columns = 0
+    rest = b""
+    with packed.open(name) as stream:
+        while block := stream.read(2**20):
+            text = rest + block
+            for letters, digits in set(_CELL_AT.findall(text)):
+                n_rows, n_columns = max(n_rows, int(digits)), max(n_columns, _place_of(letters))
+            if n_rows * n_columns > MOST_CELLS:
+                raise FileProblem(
+                    f"{file}: a cell stands in row {n_rows:,} and one in column {n_columns:,}, far from the others; "
+                    "copy the table alone into a new sheet"
+                )
+            rest = text[-_LONGEST_AT:]
+
+
+def _place_of(letters: bytes) -> int:
+    """The number of a column, from 1: A is 1, AA is 27."""
+    place = 0
+    for letter in letters:
+        place = 26 * place + letter - ord("A") + 1
+    return place
 
 
 def _text(cell: Any) -> str:

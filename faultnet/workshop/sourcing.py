@@ -9,7 +9,7 @@ from faultnet.errors import UsageProblem
 from faultnet.files import load_model
 from faultnet.history.mapping import Splitting, from_data, match_columns, splitting_from
 from faultnet.history.translate import DAYS
-from faultnet.sheets.read import read_table
+from faultnet.sheets.read import read_column, read_table
 from faultnet.workshop.importing import Source
 from faultnet.workshop.workshop import Workshop
 
@@ -36,7 +36,7 @@ class Told:
 def source_of(workshop: Workshop, file: Path, told: Told) -> Source:
     """The table in a file, as `importing` reads it. UsageProblem: what is told does not fit it."""
     head = read_table(file, told.sheet, told.encoding, told.delimiter)
-    model = load_model(told.model or _model_in(head.columns, file))
+    model = load_model(told.model or _model_in(head.columns, file, told))
     if told.mapping is None:
         uses, splitting = match_columns(head.columns, model), Splitting()
     else:
@@ -47,11 +47,13 @@ def source_of(workshop: Workshop, file: Path, told: Told) -> Source:
     return Source(file, model, told.sheet, head.encoding, head.delimiter, comma, uses, splitting)
 
 
-def _model_in(columns: tuple[str, ...], file: Path) -> str:
-    """The model that a table of ours names in its rows. UsageProblem: it names none, or several."""
+def _model_in(columns: tuple[str, ...], file: Path, told: Told) -> str:
+    """The model that a table of ours names in its rows. UsageProblem: it names none, or several, or a file."""
     if "model" in columns:
-        place = columns.index("model")
-        named = {row.cells[place] for row in read_table(file).rows if place < len(row.cells)} - {""}
+        cells = read_column(file, columns.index("model"), told.sheet, told.encoding, told.delimiter)
+        named = {cell for cell in cells if cell}
+        if paths := sorted(filter(is_path, named)):
+            raise UsageProblem(f"{file}: {paths[0]}: a table names a model by its id, never by a file")
         if len(named) == 1:
             return named.pop()
         if named:
