@@ -5,6 +5,7 @@ from faultnet.plots.inline import inline_svg
 from faultnet.plots.rates import draw_comebacks, draw_rates
 from faultnet.plots.reliability import draw_reliability
 from faultnet.reports.document import Document
+from faultnet.reports.incoming import incoming
 from faultnet.store.reports import Report
 from faultnet.telling.calibration import calibration_blocks
 from faultnet.telling.calibration_json import as_document
@@ -15,12 +16,15 @@ from faultnet.telling.tuned import tuned_blocks, tuned_picture
 from faultnet.telling.tuned_json import tuned_json
 from faultnet.workshop import calibrating, rating, tuning
 from faultnet.workshop.asked import wanted_of
+from faultnet.workshop.uploading import IMPORT
 from faultnet.workshop.versions import would_be
 from faultnet.workshop.workshop import Workshop
 
 
 def answer(workshop: Workshop, report: Report) -> Document:
     """What comes out of a report. FaultnetError: as the calls behind it say."""
+    if report.kind == IMPORT:
+        return incoming(workshop, report)
     wanted = wanted_of(workshop, report.kind, report.asked)
     if isinstance(wanted, tuning.Wanted):
         return _tuned(workshop, wanted)

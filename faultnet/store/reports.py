@@ -86,6 +86,13 @@ def note_what_came_of(connection: Connection, number: int, led_to: str) -> None:
     _update(connection, number, led_to=led_to, content=None)
 
 
+def ask_again(connection: Connection, number: int, asked: Mapping[str, Any], done_at: datetime | None) -> bool:
+    """Have a report worked out anew; whether it still was as it was at `done_at`, and nothing had come of it."""
+    as_it_was = (reports.c.id == number) & (reports.c.done_at == done_at) & (reports.c.led_to == "")
+    anew = {"asked": json.dumps(asked), "done_at": None, "document": None, "failed": ""}
+    return bool(connection.execute(reports.update().where(as_it_was).values(**anew)).rowcount)
+
+
 def _update(connection: Connection, number: int, **values: object) -> None:
     connection.execute(reports.update().where(reports.c.id == number).values(**values))
 

@@ -6,9 +6,12 @@ from typing import Any
 from faultnet.history.mapping import IGNORED, KEPT_AS_NOTE, Use, as_data
 from faultnet.store.bulk import Batch
 from faultnet.telling.block import Block, Line, Table, points
-from faultnet.workshop.importing import Rejected, Report
+from faultnet.workshop.importing import Rejected, Report, Source
 
 MOST_SHOWN = 10
+
+MOST_KEPT = 20_000
+"""Rows that cannot be taken, as they are kept for whoever mends them."""
 
 HOW = {"told": "as told", "exact": "by its name", "synonym": "also called so", "nearest": "guessed"}
 """Why a column was taken for what it is."""
@@ -75,6 +78,21 @@ def found_json(report: Report) -> dict[str, Any]:
         "rejected": [{"row": each.number, "problems": list(each.problems)} for each in report.rejected],
         "unmatched": [{"column": c, "text": t, "times": n} for (c, t), n in report.unmatched.most_common()],
         "batch": report.batch,
+    }
+
+
+def kept_json(report: Report, source: Source) -> dict[str, Any]:
+    """All that is shown of a table later on, as plain values; of the rows that cannot be taken the first ones."""
+    kept = report.rejected[:MOST_KEPT]
+    return {
+        **found_json(report),
+        "model": source.model.id,
+        "notes": list(report.notes),
+        "uses": [{"column": use.column, "is": use.is_, "how": use.how} for use in report.uses],
+        "counts": [list(count) for count in row_counts(report)],
+        "n_rejected": report.n_rejected,
+        "rejected": [{"row": each.number, "problems": list(each.problems), "cells": list(each.cells)} for each in kept],
+        "unmatched": [{"column": c, "text": t, "times": n} for (c, t), n in report.unmatched.most_common(MOST_SHOWN)],
     }
 
 

@@ -21,6 +21,7 @@ from faultnet.web.screens import (
     entrance,
     entries,
     history,
+    incoming,
     job,
     jobs,
     network,
@@ -42,7 +43,7 @@ from faultnet.web.worker import while_it_works, worker_of
 
 AT_THE_BENCH = (jobs, job, step, volts, repair, why, network, entries, price, closing, sheet, tablet)
 
-IN_THE_SHOP = (shop, history, voltages, settings, tuning, rates, calibration, reports)
+IN_THE_SHOP = (shop, history, incoming, voltages, settings, tuning, rates, calibration, reports)
 
 SCREENS = (*AT_THE_BENCH, entrance, *IN_THE_SHOP)
 """In the order in which their paths are tried."""

@@ -7,6 +7,7 @@ from typing import Any
 
 from faultnet.errors import UsageProblem
 from faultnet.files import load_model
+from faultnet.files.finder import is_path
 from faultnet.history.mapping import Splitting, from_data, match_columns, splitting_from
 from faultnet.history.translate import DAYS
 from faultnet.sheets.read import read_column, read_table
