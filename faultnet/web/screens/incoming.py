@@ -30,6 +30,7 @@ from faultnet.web.shown.incoming import (
     rejected_table,
 )
 from faultnet.web.visit import Form, Numbered, Sent, Visit, Visiting
+from faultnet.web.worker import Working
 from faultnet.workshop.reporting import report_of, reports_of
 from faultnet.workshop.uploading import CHANGED, FORGOTTEN, IMPORT, SUFFIXES, forget, keep_upload, look_again
 
@@ -45,7 +46,7 @@ def chosen(visit: Visiting) -> Response:
 
 
 @router.post("/history/import")
-def handed_in(visit: Visiting, form: Sent) -> Response:
+def handed_in(visit: Visiting, worker: Working, form: Sent) -> Response:
     """Keep it, and have it looked through."""
     file = form.files.get("table")
     try:
@@ -53,7 +54,7 @@ def handed_in(visit: Visiting, form: Sent) -> Response:
         number = keep_upload(visit.workshop, name, content, _told(visit, form, {}), visit.tablet.who)
     except UsageProblem as error:
         return _asked(visit, form, problems_of(error))
-    visit.house.have_worked_out(number)
+    worker.take(number)
     return go_to(f"/history/import/{number}")
 
 
@@ -64,7 +65,7 @@ def looked_through(number: Numbered, visit: Visiting) -> Response:
 
 
 @router.post("/history/import/{number}")
-def pressed(number: Numbered, visit: Visiting, form: Sent) -> Response:
+def pressed(number: Numbered, visit: Visiting, worker: Working, form: Sent) -> Response:
     """Look through it in another way, take it in, or forget it."""
     report = _report(visit, number)
     try:
@@ -76,7 +77,7 @@ def pressed(number: Numbered, visit: Visiting, form: Sent) -> Response:
         look_again(visit.workshop, report, _anew(visit, report, form))
     except UsageProblem as error:
         return _shown(visit, _report(visit, number), problems_of(error), form)
-    visit.house.have_worked_out(number)
+    worker.take(number)
     return go_to(f"/history/import/{number}")
 
 
