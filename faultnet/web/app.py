@@ -8,9 +8,12 @@ from starlette.staticfiles import StaticFiles
 
 from faultnet.version import __version__
 from faultnet.web.api import answers as api_answers
+from faultnet.web.api import history as api_history
 from faultnet.web.api import jobs as api_jobs
 from faultnet.web.api import reports as api_reports
+from faultnet.web.api import settings as api_settings
 from faultnet.web.api import versions as api_versions
+from faultnet.web.api import voltages as api_voltages
 from faultnet.web.entrance import Entrance
 from faultnet.web.failures import handle_failures
 from faultnet.web.guard import Guard
@@ -48,7 +51,7 @@ IN_THE_SHOP = (shop, history, incoming, voltages, settings, tuning, rates, calib
 SCREENS = (*AT_THE_BENCH, entrance, *IN_THE_SHOP)
 """In the order in which their paths are tried."""
 
-API = (api_jobs, api_answers, api_reports, api_versions)
+API = (api_jobs, api_answers, api_history, api_voltages, api_settings, api_reports, api_versions)
 
 ABOUT = (
     "The calls of the command line as JSON. Bodies are `application/json`. On a network (`faultnet serve --lan`) every "

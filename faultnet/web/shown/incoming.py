@@ -70,6 +70,8 @@ _OURS: Mapping[str, str] = {
     "notes_at_end": "note at the end",
 }
 
+NOT_FOUND = "nothing of ours is called like it"
+
 _SAID = (
     ("; say how days are written with --days, such as %d/%m/%Y", "; say how days are written in this table"),
     ("--model: say which model the jobs are about, such as --model backlight", "say which model the jobs are about"),
@@ -176,5 +178,6 @@ def rejected_table(report: Report) -> tuple[tuple[str, ...], list[Sequence[str]]
 
 
 def _column(number: int, use: Mapping[str, str], words: Mapping[str, str]) -> Column:
-    is_ = use["is"]
-    return Column(number, use["column"], is_, words.get(is_, is_), HOW[use["how"]], use["how"] == "exact")
+    is_, how = use["is"], use["how"]
+    why = NOT_FOUND if (how, is_) == ("nearest", KEPT_AS_NOTE) else HOW[how]
+    return Column(number, use["column"], is_, words.get(is_, is_), why, how == "exact")
