@@ -1,7 +1,7 @@
 """Changing the shop's settings where they are kept."""
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from faultnet.errors import StoreProblem, UsageProblem
@@ -11,13 +11,21 @@ from faultnet.shop.find import usual_settings_file
 from faultnet.store.database import parse_url
 
 
-def change(shop_file: str, changes: Sequence[Change]) -> tuple[Path, Changed]:
+def change(
+    shop_file: str, changes: Sequence[Change], approve: Callable[[Shop], object] = lambda _: None
+) -> tuple[Path, Changed]:
     """Make all of the changes, or none; where, and what they changed. shop_file: as `place_to_write` has it.
 
-    UsageProblem lists every slip; nothing was changed then. The rest as `shop.edit.change_settings`.
+    approve: looks at the shop as it would be, and raises to leave all as it is. UsageProblem lists every slip; nothing
+    was changed then. The rest as `shop.edit.change_settings`.
     """
     file = place_to_write(shop_file)
-    return file, change_settings(file, changes, _has_a_database)
+
+    def approved(shop: Shop) -> None:
+        _has_a_database(shop)
+        approve(shop)
+
+    return file, change_settings(file, changes, approved)
 
 
 def place_to_write(shop_file: str) -> Path:

@@ -6,6 +6,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from faultnet.errors import UsageProblem
+from faultnet.shop import Shop
 from faultnet.shop.edit import Change
 from faultnet.telling.settings import settings_json
 from faultnet.web.api.bodies import REFUSALS, Body, Json, Text, Word
@@ -15,6 +16,7 @@ from faultnet.workshop.setting import change
 router = APIRouter(prefix="/api/settings", tags=["settings"], responses=REFUSALS)
 
 ONLY_AT_THE_TERMINAL = "which database is used is changed only at the terminal of the machine that this page runs on"
+SAY_SO = "trained_people_only: say with true that everybody who works at this bench is trained for powered steps"
 
 
 class ChangeBody(Body):
@@ -43,14 +45,13 @@ def shown(visit: Visiting) -> Json:
 @router.post("")
 def changed(visit: Visiting, body: ChangesBody) -> Json:
     """Change settings, all or none; the settings as they are then. Comments in their file stay."""
-    keys = [each.key.strip().lower().replace("-", "_") for each in body.changes]
-    if any(key in ("url", "database.url") for key in keys):
-        raise UsageProblem(ONLY_AT_THE_TERMINAL)
-    marks = any(
-        key in ("trained", "shop.trained") and (each.value or "").strip().lower() == "true"
-        for key, each in zip(keys, body.changes, strict=True)
-    )
-    if marks and not body.trained_people_only:
-        raise UsageProblem("trained_people_only: say that everybody who works at this bench is trained, with true")
-    change(visit.house.shop_file, [Change(each.key, each.value) for each in body.changes])
+    before = visit.workshop.shop
+
+    def approve(after: Shop) -> None:
+        if after.database != before.database:
+            raise UsageProblem(ONLY_AT_THE_TERMINAL)
+        if after.settings.trained and not before.settings.trained and not body.trained_people_only:
+            raise UsageProblem(SAY_SO)
+
+    change(visit.house.shop_file, [Change(each.key, each.value) for each in body.changes], approve)
     return settings_json(visit.house.workshop().shop)
