@@ -1,9 +1,10 @@
 """Past jobs in the words of whoever kept them: columns, states, repairs and several items in a cell."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from histories import backlight, jobs_in, kept, taken
+from histories import backlight, jobs_in, kept, made_up, taken, written_out
 
 from faultnet.errors import UsageProblem
 from faultnet.history.items import parted
@@ -11,6 +12,7 @@ from faultnet.history.mapping import as_data, from_data, match_columns, splittin
 from faultnet.history.translate import Translator
 from faultnet.sheets.read import read_table
 from faultnet.store.jobs import find_job
+from faultnet.workshop.sourcing import Told, source_of
 from faultnet.workshop.workshop import Workshop
 
 # -- tables as shops keep them -----------------------------------------------------------------------------------------
@@ -157,3 +159,26 @@ def test_rows_of_one_job_are_joined_wherever_they_stand(on_sqlite: Workshop, tmp
     assert [(e.kind, e.state or e.note) for e in job.entries] == [
         ("fact", "50"), ("finding", "present"), ("note", "first"), ("note", "second"),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "comma", "said"),
+    [
+        ("36,8", True, "36.8"), ("0,2 / 0,1", True, "0.2,0.1"), ("36,8", False, "36,8"),
+        ("36.8,37.1", True, "36.8,37.1"), ("54", True, "54"),
+    ],
+)  # fmt: skip
+def test_a_comma_in_volts_parts_points_only_where_it_is_no_decimal_sign(text: str, comma: bool, said: str) -> None:
+    translator = Translator(backlight(), match_columns(["loaded_voltage"], backlight()), comma)
+    assert translator.row((text,)) == {"loaded_voltage": said}
+
+
+def test_a_table_of_our_own_is_read_as_we_write_it_in_a_shop_that_writes_commas(
+    on_sqlite: Workshop, tmp_path: Path
+) -> None:
+    """Two points of whole volts stand as `36,8` there."""
+    file = written_out(tmp_path / "own.csv", made_up(3).jobs)
+    shop = replace(on_sqlite.shop, settings=replace(on_sqlite.shop.settings, decimal_comma=True))
+    assert not source_of(replace(on_sqlite, shop=shop), file, Told()).decimal_comma
+    assert source_of(replace(on_sqlite, shop=shop), kept(tmp_path), Told("backlight")).decimal_comma
+    assert source_of(on_sqlite, file, Told(decimal_comma=True)).decimal_comma

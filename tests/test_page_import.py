@@ -12,7 +12,7 @@ from typing import Any
 import openpyxl
 import pytest
 from histories import KEPT, backlight, jobs_in, made_up, written_out
-from pages import HERE, Bench, bench, hidden, house_on, text_of
+from pages import HERE, Bench, bench, house_on, text_of
 
 from faultnet.cli.main import app as command_line
 from faultnet.errors import FaultnetError, FileProblem
@@ -76,9 +76,10 @@ def hand_in(tablet: Bench, content: bytes | str, name: str = "kept.csv", status:
     return answer.text
 
 
-def press(tablet: Bench, shown: str, what: str, number: int = 1, status: int = 200, **fields: str) -> str:
-    told = {"press": what, "seen": hidden(shown, "seen"), "model": "backlight", "comma": "yes", **fields}
-    answer = tablet.client.post(f"/history/import/{number}", data=told, headers={"Origin": HERE})
+def press(tablet: Bench, shown: str, what: str, status: int = 200, **fields: str) -> str:
+    told = {"press": what, "model": "backlight", "comma": "yes", **fields}
+    address = shown.partition('<form method="post" action="/history/import/')[2].partition('"')[0]
+    answer = tablet.client.post(f"/history/import/{address}", data=told, headers={"Origin": HERE})
     assert answer.status_code == status, text_of(answer.text)[:500]
     return answer.text
 
@@ -141,7 +142,7 @@ def test_rows_that_cannot_be_taken_are_downloaded_as_they_stood(house: House, ta
     assert "is no number" in rows[0]["why"]
     assert "Nothing was" not in text_of(press(tablet, shown, "good"))
     assert [job.number for job in jobs_in(house.opened)] == ["17", "18"]
-    assert tablet.get("/history/import/1/rejected.csv").count("\n") == 2, "still there for whoever mends them"
+    assert tablet.get("/history/import/2/rejected.csv").count("\n") == 2, "still there for whoever mends them"
 
 
 def test_another_form_of_days_mends_rows(house: House, tablet: Bench) -> None:
@@ -173,7 +174,7 @@ def test_a_table_of_our_own_says_itself_which_model_it_is_about(house: House, ta
     assert "There is nothing to take in" in known
 
 
-def test_spreadsheets_and_parquet_are_taken_too(house: House, tablet: Bench, tmp_path: Path) -> None:
+def test_spreadsheets_and_parquet_are_taken_too(tablet: Bench, tmp_path: Path) -> None:
     book = openpyxl.Workbook()
     book.active.append(["Order No", "Date in", "Torch Test"])  # type: ignore[union-attr]
     book.active.append(["17", "2031-05-03", "image seen"])  # type: ignore[union-attr]
@@ -188,18 +189,18 @@ def test_spreadsheets_and_parquet_are_taken_too(house: House, tablet: Bench, tmp
     assert "5 jobs to take in" in text_of(hand_in(tablet, parquet, "made.parquet", model=""))
 
 
-# -- several people, and state in the database only ---------------------------------------------------------------------
+# -- several people, and state in the database only --------------------------------------------------------------------
 
 
 def test_what_was_looked_through_elsewhere_meanwhile_is_not_taken_in(house: House, tablet: Bench) -> None:
     shown = hand_in(tablet, KEPT)
-    press(tablet, shown, "look", days="%d.%m.%y")
-    press(tablet, shown, "all", status=422)
+    again = press(tablet, shown, "look", days="%d.%m.%y")
+    for what in ("all", "look", "forget"):
+        assert "meanwhile" in press(tablet, shown, what, status=422)
     assert jobs_in(house.opened) == []
-    now = tablet.get("/history/import/1")
-    press(tablet, now, "forget")
-    press(tablet, now, "all", status=422)
-    assert "is kept no longer" in tablet.get("/history/import/1")
+    press(tablet, again, "forget")
+    press(tablet, again, "all", status=422)
+    assert "is kept no longer" in tablet.get("/history/import/1"), "the first address leads to what it became"
 
 
 def test_a_table_waits_in_the_database_for_any_tablet_and_not_for_ever(house: House, tablet: Bench) -> None:
@@ -208,7 +209,7 @@ def test_a_table_waits_in_the_database_for_any_tablet_and_not_for_ever(house: Ho
     assert "kept.csv" in other.get("/history/import")
     with house.opened.database.write() as connection:
         insert_report(connection, IMPORT, {}, "", house.opened.clock() + CONTENT_KEPT, content=b"x")
-    late = press(other, other.get("/history/import/1"), "look")
+    late = press(other, other.get("/history/import/1"), "look", status=422)
     assert "not kept any more" in late
 
 
@@ -225,7 +226,7 @@ def test_while_it_is_worked_out_the_page_says_so_and_looks_again(house: House) -
     shown = hand_in(tablet, KEPT)
     assert "It is being looked through" in shown
     assert '<meta http-equiv="refresh"' in shown
-    answer = tablet.client.post("/history/import/1", data={"press": "all", "seen": ""}, headers={"Origin": HERE})
+    answer = tablet.client.post("/history/import/1", data={"press": "all"}, headers={"Origin": HERE})
     assert answer.status_code == 422, "nothing is taken in before it was looked through"
 
 
@@ -234,7 +235,7 @@ def test_in_a_process_of_its_own_a_table_is_looked_through_and_taken_in(house: H
     shown = finished(tablet, hand_in(tablet, KEPT))
     assert "2 jobs to take in" in text_of(shown)
     press(tablet, shown, "all")
-    assert "Taken in: 2 jobs as batch 1" in text_of(finished(tablet, tablet.get("/history/import/1")))
+    assert "Taken in: 2 jobs as batch 1" in text_of(finished(tablet, tablet.get("/history/import/2")))
     assert len(jobs_in(house.opened)) == 2
 
 
@@ -243,19 +244,20 @@ def finished(tablet: Bench, shown: str) -> str:
     while "It is being" in shown:
         assert time.monotonic() < deadline
         time.sleep(0.2)
-        shown = tablet.get("/history/import/1")
+        number = shown.partition('href="/history/import/')[2].partition('"')[0]
+        shown = tablet.get(f"/history/import/{number}")
     return shown
 
 
-# -- what nobody should hand in -----------------------------------------------------------------------------------------
+# -- what nobody should hand in ----------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
     ("told", "kept"),
     [
         ("../../../etc/cron.d/jobs.csv", "jobs.csv"), ("C:\\shop\\..\\jobs.csv", "jobs.csv"), ("/etc/passwd", "passwd"),
-        ("..", ""), ("", ""), ("a\0b\n.csv", "ab.csv"), ("x" * 500 + ".csv", "x" * 80 + ".csv"), ("NUL:.csv", "NUL.csv"),
-        (".csv", "csv"),
+        ("..", ""), ("", ""), ("a\0b\n.csv", "ab.csv"), ("x" * 500 + ".csv", "x" * 80 + ".csv"),
+        ("NUL:.csv", "NUL.csv"), (".csv", "csv"),
     ],
 )  # fmt: skip
 def test_the_name_of_a_file_leads_nowhere(told: str, kept: str) -> None:
@@ -291,7 +293,7 @@ def test_text_in_a_table_is_text_on_the_page(tablet: Bench) -> None:
     assert SCRIPT not in tablet.get("/history")
 
 
-def test_a_table_of_50_mb_is_refused(house: House, tablet: Bench) -> None:
+def test_a_table_of_50_mb_is_refused(tablet: Bench) -> None:
     answer = tablet.client.post(
         "/history/import", files={"table": ("large.csv", b"x" * (50 * 2**20))}, headers={"Origin": HERE}
     )
@@ -306,7 +308,7 @@ def test_a_spreadsheet_that_unpacks_to_fill_the_memory_is_refused(tablet: Bench,
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr("xl/worksheets/sheet1.xml", b" " * (300 * 2**20))
     shown = text_of(hand_in(tablet, file.read_bytes(), "bomb.xlsx"))
-    assert "bomb.xlsx: unpacks to 300 MB, far more than a table of its size would" in shown
+    assert "Unpacks to 300 MB, far more than a table of its size would" in shown
     assert "/tmp" not in shown.lower()
 
 
@@ -350,7 +352,6 @@ def test_damaged_tables_are_told_without_places_of_this_machine(tablet: Bench) -
     ):  # fmt: skip
         shown = text_of(hand_in(tablet, content, name))
         assert "It could not be read" in shown
-        assert f"{name}:" in shown
         assert "/tmp" not in shown
         assert "--" not in shown
 

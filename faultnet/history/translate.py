@@ -132,6 +132,8 @@ class Translator:
     def _finding(self, use: Use, seen: Observation, text: str) -> tuple[str, str]:
         if (told := use.states.get(text)) is not None:
             return told, ""
+        if seen.reading is not None and self._has_decimal_commas(text):
+            return self._volts(text), ""
         if all(_is_ours(self.model, seen, item) for item in parted(text)):
             return text, ""
         if (state := find_state(seen, text)) is not None:
@@ -143,6 +145,10 @@ class Translator:
         names = {plain(name): s for s in seen.states for name in (s, seen.state_labels.get(s, s))}
         best = process.extractOne(plain(text), names.keys(), scorer=fuzz.ratio, score_cutoff=LIKE_FROM)
         return (names[best[0]], "") if best is not None else ("", text)
+
+    def _has_decimal_commas(self, text: str) -> bool:
+        """Whether commas in volts are decimal signs; as we write volts, they would part points."""
+        return self.decimal_comma and "," in text and "." not in text and looks_like_volts(text)
 
     def _volts(self, text: str) -> str:
         """Volts with a comma as the decimal sign, where the table has them so; points parted by `/`, `;` or blanks."""

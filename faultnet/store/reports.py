@@ -15,6 +15,9 @@ from faultnet.store.tables import reports
 MOST_KEPT = 50
 """So many reports are kept, the newest."""
 
+AGAIN = "again as "
+"""What came of a report whose upload was asked something else; then the number of the new one."""
+
 CONTENT_KEPT = timedelta(days=1)
 """How long an upload is kept that nobody takes in."""
 
@@ -86,11 +89,18 @@ def note_what_came_of(connection: Connection, number: int, led_to: str) -> None:
     _update(connection, number, led_to=led_to, content=None)
 
 
-def ask_again(connection: Connection, number: int, asked: Mapping[str, Any], done_at: datetime | None) -> bool:
-    """Have a report worked out anew; whether it still was as it was at `done_at`, and nothing had come of it."""
-    as_it_was = (reports.c.id == number) & (reports.c.done_at == done_at) & (reports.c.led_to == "")
-    anew = {"asked": json.dumps(asked), "done_at": None, "document": None, "failed": ""}
-    return bool(connection.execute(reports.update().where(as_it_was).values(**anew)).rowcount)
+def ask_again(connection: Connection, report: Report, asked: Mapping[str, Any], by: str, at: datetime) -> int | None:
+    """Ask something else of the same upload; the number of the new report. None: something came of the old one.
+
+    UsageProblem: the upload is not kept any more.
+    """
+    is_free = (reports.c.id == report.id) & reports.c.done_at.is_not(None) & (reports.c.led_to == "")
+    if not connection.execute(reports.update().where(is_free).values(led_to=AGAIN)).rowcount:
+        return None
+    content = read_content(connection, report.id)
+    number = insert_report(connection, report.kind, asked, by, at, file=report.file, content=content)
+    note_what_came_of(connection, report.id, f"{AGAIN}{number}")
+    return number
 
 
 def _update(connection: Connection, number: int, **values: object) -> None:

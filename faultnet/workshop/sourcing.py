@@ -9,6 +9,7 @@ from faultnet.errors import UsageProblem
 from faultnet.files import load_model
 from faultnet.files.finder import is_path
 from faultnet.history.mapping import Splitting, from_data, match_columns, splitting_from
+from faultnet.history.row import AFTER, BEFORE
 from faultnet.history.translate import DAYS
 from faultnet.sheets.read import read_column, read_table
 from faultnet.workshop.importing import Source
@@ -44,8 +45,13 @@ def source_of(workshop: Workshop, file: Path, told: Told) -> Source:
         uses, splitting = from_data(told.mapping, head.columns, model), splitting_from(told.mapping, model)
     if told.days:
         uses = tuple(replace(use, format=told.days) if use.is_ in DAYS else use for use in uses)
-    comma = told.decimal_comma or workshop.shop.settings.decimal_comma
+    comma = told.decimal_comma or (workshop.shop.settings.decimal_comma and not _is_our_own(head.columns))
     return Source(file, model, told.sheet, head.encoding, head.delimiter, comma, uses, splitting)
+
+
+def _is_our_own(columns: tuple[str, ...]) -> bool:
+    """Whether we wrote a table ourselves; then its commas part points, whatever the shop's are."""
+    return {*BEFORE, *AFTER} <= {*columns}
 
 
 def _model_in(columns: tuple[str, ...], file: Path, told: Told) -> str:

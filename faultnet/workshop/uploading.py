@@ -7,7 +7,15 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from faultnet.errors import FaultnetError, UsageProblem
-from faultnet.store.reports import Report, ask_again, insert_report, note_what_came_of, read_content
+from faultnet.store.reports import (
+    AGAIN,
+    Report,
+    ask_again,
+    insert_report,
+    note_what_came_of,
+    read_content,
+    read_report,
+)
 from faultnet.workshop.workshop import Workshop
 
 IMPORT = "import"
@@ -32,16 +40,34 @@ def keep_upload(workshop: Workshop, name: str, content: bytes, asked: Mapping[st
         return insert_report(connection, IMPORT, asked, by, workshop.clock(), file=shown, content=content)
 
 
-def look_again(workshop: Workshop, report: Report, asked: Mapping[str, Any]) -> None:
-    """Have a table looked through in another way, or taken in. UsageProblem: somebody else did something with it."""
+def look_again(workshop: Workshop, report: Report, asked: Mapping[str, Any], by: str) -> int:
+    """Have a table looked through in another way, or taken in; the number of the report about that.
+
+    UsageProblem: somebody else did something with it, or it is not kept any more.
+    """
     with workshop.database.write() as connection:
-        if not ask_again(connection, report.id, asked, report.done_at):
+        number = ask_again(connection, report, asked, by, workshop.clock())
+        if number is None:
             raise UsageProblem(CHANGED)
+    return number
+
+
+def newest(workshop: Workshop, number: int) -> Report:
+    """What was asked last of the upload of a report. UsageProblem: it is of none. NoSuchReport: it is gone."""
+    with workshop.database.read() as connection:
+        report = read_report(connection, number)
+        while report.led_to.startswith(AGAIN):
+            report = read_report(connection, int(report.led_to.removeprefix(AGAIN)))
+    if report.kind != IMPORT:
+        raise UsageProblem(f"report {number} is of no table; look at the tables that wait")
+    return report
 
 
 def forget(workshop: Workshop, report: Report) -> None:
-    """Keep a table no longer."""
+    """Keep a table no longer. UsageProblem: something came of it."""
     with workshop.database.write() as connection:
+        if read_report(connection, report.id).led_to:
+            raise UsageProblem(CHANGED)
         note_what_came_of(connection, report.id, FORGOTTEN)
 
 

@@ -32,7 +32,7 @@ from faultnet.web.shown.incoming import (
 from faultnet.web.visit import Form, Numbered, Sent, Visit, Visiting
 from faultnet.web.worker import Working
 from faultnet.workshop.reporting import report_of, reports_of
-from faultnet.workshop.uploading import CHANGED, FORGOTTEN, IMPORT, SUFFIXES, forget, keep_upload, look_again
+from faultnet.workshop.uploading import FORGOTTEN, IMPORT, SUFFIXES, forget, keep_upload, look_again, newest
 
 router = APIRouter()
 
@@ -55,53 +55,43 @@ def handed_in(visit: Visiting, worker: Working, form: Sent) -> Response:
     except UsageProblem as error:
         return _asked(visit, form, problems_of(error))
     worker.take(number)
-    return go_to(f"/history/import/{number}")
+    return go_to(_address(number))
 
 
 @router.get("/history/import/{number}")
 def looked_through(number: Numbered, visit: Visiting) -> Response:
     """What the table holds, or what became of it."""
-    return _shown(visit, _report(visit, number), ())
+    report = newest(visit.workshop, number)
+    return _shown(visit, report, ()) if report.id == number else go_to(_address(report.id))
 
 
 @router.post("/history/import/{number}")
 def pressed(number: Numbered, visit: Visiting, worker: Working, form: Sent) -> Response:
     """Look through it in another way, take it in, or forget it."""
-    report = _report(visit, number)
+    report = report_of(visit.workshop, number)
     try:
-        if form.text("seen") != _seen(report):
-            raise UsageProblem(CHANGED)
         if form.text("press") == "forget":
             forget(visit.workshop, report)
             return go_to("/history/import")
-        look_again(visit.workshop, report, _anew(visit, report, form))
+        again = look_again(visit.workshop, report, _anew(visit, report, form), visit.tablet.who)
     except UsageProblem as error:
-        return _shown(visit, _report(visit, number), problems_of(error), form)
-    worker.take(number)
-    return go_to(f"/history/import/{number}")
+        return _shown(visit, newest(visit.workshop, number), problems_of(error), form)
+    worker.take(again)
+    return go_to(_address(again))
 
 
 @router.get("/history/import/{number}/rejected.csv")
 def rejected(number: Numbered, visit: Visiting) -> Response:
     """The rows that cannot be taken, as they stood, with the reasons."""
-    heading, rows = rejected_table(_report(visit, number))
+    heading, rows = rejected_table(newest(visit.workshop, number))
     text = io.StringIO()
     csv.writer(text, lineterminator="\n").writerows([defused(cell) for cell in row] for row in (heading, *rows))
     headers = {"Content-Disposition": f'attachment; filename="rejected-{number}.csv"'}
     return Response(text.getvalue(), media_type="text/csv; charset=utf-8", headers=headers)
 
 
-def _report(visit: Visit, number: int) -> Report:
-    """UsageProblem: there is no such table, or no more."""
-    report = report_of(visit.workshop, number)
-    if report.kind != IMPORT:
-        raise UsageProblem(f"report {number} is of no table; look at the tables that wait")
-    return report
-
-
-def _seen(report: Report) -> str:
-    """Which state of a table a form was shown with."""
-    return "" if report.done_at is None else report.done_at.isoformat()
+def _address(number: int) -> str:
+    return f"/history/import/{number}"
 
 
 def _anew(visit: Visit, report: Report, form: Form) -> dict[str, Any]:
@@ -187,12 +177,12 @@ def _shown(visit: Visit, report: Report, problems: Sequence[str], form: Form | N
     return page(
         visit,
         "looked_through.html",
-        problems=(*problems, *map(as_said, report.failed.splitlines())),
+        problems=problems,
+        failed=[as_said(said.removeprefix(f"{report.file}: ")) for said in report.failed.splitlines()],
         report=report,
         found=None if report.document is None else found_in(report, choices),
         is_forgotten=report.led_to == FORGOTTEN,
         choices=choices,
-        seen=_seen(report),
         asked=report.asked,
         typed={} if form is None else {name: form.text(name) for name in form.texts},
         unmatched=UNMATCHED,
