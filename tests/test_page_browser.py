@@ -9,6 +9,7 @@ from axe_playwright_python.sync_playwright import Axe
 from browsers import WIDTHS, chromium, tablet
 from pages import house_on, served
 from playwright.sync_api import Browser, BrowserContext, Page, expect
+from test_page_import import shop_screens
 from test_page_reports import tuned
 from test_versions import learned
 
@@ -157,7 +158,7 @@ def test_a_step_is_answered_with_keys_alone(browser: Browser, address: str, hous
 
 
 @pytest.fixture(scope="module")
-def screens(house: House, address: str, browser: Browser) -> tuple[str, ...]:
+def screens(house: House, address: str, browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> tuple[str, ...]:
     """Paths of every screen, of a job that shows something on each."""
     with tablet(browser, address, "desk") as context:
         page = context.new_page()
@@ -172,6 +173,7 @@ def screens(house: House, address: str, browser: Browser) -> tuple[str, ...]:
         f"{job}/volts/open_voltage?read=yes", f"{job}/repair/replace_strips",
         f"{job}/repair/replace_strips?read=yes&with=replace_driver",
         "/rates", "/tuning", "/tuning/undo?model=backlight", "/calibration", report, f"{report}/accept",
+        *shop_screens(house, tmp_path_factory.mktemp("tables")),
     )  # fmt: skip
 
 

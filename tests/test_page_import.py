@@ -11,7 +11,7 @@ from typing import Any
 
 import openpyxl
 import pytest
-from histories import KEPT, backlight, jobs_in, made_up, written_out
+from histories import KEPT, backlight, jobs_in, made_up, taken, written_out
 from pages import HERE, Bench, bench, house_on, text_of
 
 from faultnet.cli.main import app as command_line
@@ -23,7 +23,8 @@ from faultnet.sheets.read import read_table
 from faultnet.store.reports import CONTENT_KEPT, insert_report, read_content
 from faultnet.web.guard import MOST_UPLOADED
 from faultnet.web.house import House
-from faultnet.workshop.reporting import fail, finish, report_of
+from faultnet.workshop import uploading
+from faultnet.workshop.reporting import fail, finish, report_of, reports_of
 from faultnet.workshop.uploading import IMPORT, file_name
 from faultnet.workshop.workshop import Workshop
 
@@ -41,6 +42,24 @@ class AtOnce:
             finish(self.workshop, number, answer(self.workshop, report_of(self.workshop, number)).as_data())
         except FaultnetError as error:
             fail(self.workshop, number, str(error))
+
+
+def shop_screens(house: House, folder: Path) -> tuple[str, ...]:
+    """Paths of the shop's screens, with a batch, voltages and a table that waits, to show something on each."""
+    taken(house.opened, written_out(folder / "made up.csv", made_up(40).jobs))
+    tablet = at_once(house)
+    tablet.post("/voltages", kind="panel", code="PX-1040", loaded="54.2", unplugged="63.5", source="measured")
+    tablet.post("/settings/new/meter", name="old_one", value="slow")
+    hand_in(tablet, KEPT + "19;17/5/2031;about;;no picture seen;36,8;gizmo;NFF;;\n")
+    hand_in(tablet, b"PAR1", "damaged.parquet")
+    (table, damaged) = (each.id for each in sorted(reports_of(house.opened, IMPORT), key=lambda each: each.id))
+    return (
+        "/shop", "/history", "/history/batches/1", "/history/import", f"/history/import/{table}",
+        f"/history/import/{damaged}", "/voltages?code=px&added=1", "/voltages/1", "/voltages/learn",
+        "/voltages/learn?look=yes", "/settings", "/settings/shop", "/settings/gates", "/settings/hazard_prices",
+        "/settings/new_set_prices", "/settings/meter", "/settings/meters.old_one", "/settings/training",
+        "/settings/new/meter", "/settings/new/panel_group",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -362,6 +381,15 @@ def test_a_report_of_another_kind_is_no_table(house: House, tablet: Bench) -> No
     for path in (f"/history/import/{number}", f"/history/import/{number}/rejected.csv"):
         assert tablet.client.get(path).status_code in (404, 422)
     assert tablet.client.get("/history/import/77").status_code in (404, 422)
+
+
+def test_only_so_many_tables_wait(tablet: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(uploading, "MOST_WAITING", 2)
+    first = hand_in(tablet, KEPT)
+    hand_in(tablet, KEPT)
+    assert "2 tables wait already" in hand_in(tablet, KEPT, status=422)
+    press(tablet, first, "forget")
+    hand_in(tablet, KEPT)
 
 
 def test_every_model_s_columns_have_words(tablet: Bench) -> None:

@@ -9,9 +9,11 @@ from typing import Any
 from faultnet.errors import FaultnetError, UsageProblem
 from faultnet.store.reports import (
     AGAIN,
+    CONTENT_KEPT,
     Report,
     ask_again,
     insert_report,
+    list_reports,
     note_what_came_of,
     read_content,
     read_report,
@@ -22,6 +24,9 @@ IMPORT = "import"
 """The kind of report that an upload waits in."""
 
 SUFFIXES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet")
+
+MOST_WAITING = 10
+"""So many tables are kept that nobody took in."""
 
 LONGEST_NAME = 80
 FORGOTTEN = "forgotten"
@@ -37,6 +42,9 @@ def keep_upload(workshop: Workshop, name: str, content: bytes, asked: Mapping[st
     if Path(shown).suffix.lower() not in SUFFIXES:
         raise UsageProblem(f"{shown}: a table ends in one of {', '.join(SUFFIXES)}")
     with workshop.database.write() as connection:
+        waiting = [report for report in list_reports(connection, [IMPORT]) if not report.led_to]
+        if sum(report.at > workshop.clock() - CONTENT_KEPT for report in waiting) >= MOST_WAITING:
+            raise UsageProblem(f"{MOST_WAITING} tables wait already: take one in, or forget it")
         return insert_report(connection, IMPORT, asked, by, workshop.clock(), file=shown, content=content)
 
 
