@@ -405,3 +405,4 @@ def test_on_either_database(database_url: str) -> None:
     press(tablet, hand_in(tablet, KEPT), "all")
     assert [job.number for job in jobs_in(house.opened)] == ["17", "18"]
     assert backlight().id == jobs_in(house.opened)[0].model
+    house.opened.database.close()

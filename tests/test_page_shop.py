@@ -417,3 +417,4 @@ def test_on_either_database(database_url: str, tmp_path: Path) -> None:
     assert "30" in text_of(tablet.get("/shop"))
     tablet.post("/history/batches/1/undo")
     assert "No jobs yet" in tablet.get("/history")
+    house.opened.database.close()
