@@ -8,12 +8,10 @@ from faultnet.cli.as_text import answer_text
 from faultnet.cli.picture import check_picture, write_picture
 from faultnet.cli.terminal import note
 from faultnet.cli.ways import checked_sort
-from faultnet.diagnosis import Diagnosis, diagnose
-from faultnet.files.fits import fits_better
+from faultnet.diagnosis import Diagnosis
 from faultnet.model import Model
-from faultnet.ranking import rank_tests
-from faultnet.ranking.on_top import with_times_on_top
 from faultnet.telling.answer_json import answer_json
+from faultnet.workshop.looking import answer
 from faultnet.workshop.understanding import Asked, understand
 
 
@@ -42,13 +40,12 @@ def answer_next(
     for each in told.notes:
         note(each)
     model, case = told.model, told.case
-    ranking = with_times_on_top(model, case, rank_tests(model, case, told.bench, told.settings))
+    diagnosis, ranking, fits = answer(model, case, told.bench, told.settings)
     if ahead_seconds is not None:
         from faultnet.cli.plan import for_seconds
         from faultnet.plan.ahead import look_ahead
 
         ranking = look_ahead(model, case, ranking, for_seconds(ahead_seconds))
-    diagnosis, fits = diagnose(model, case), fits_better(model, case)
     _draw(drawn, model, case, diagnosis, full=full)
     if as_json:
         print(json.dumps(answer_json(model, case, diagnosis, ranking, fits), indent=2, allow_nan=False))

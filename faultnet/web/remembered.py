@@ -13,7 +13,7 @@ from faultnet.model import Model
 from faultnet.model.work import BenchState
 from faultnet.ranking import Ranking
 from faultnet.settings import ShopSettings
-from faultnet.workshop.looking import Look, look_at
+from faultnet.workshop.looking import Look, answer
 from faultnet.workshop.workshop import Bench, Workshop
 
 MOST_KEPT = 128
@@ -26,23 +26,30 @@ class Remembered:
 
     def __init__(self) -> None:
         self._answers: OrderedDict[str, Answer] = OrderedDict()
-        self._lock = Lock()
+        self._lock, self._working = Lock(), Lock()
 
     def look_at(self, workshop: Workshop, bench: Bench, *, trained: bool | None) -> Look:
         """As `workshop.looking.look_at`, worked out once for a case."""
-        settings = workshop.shop.settings_for(trained)
-        key = _key(bench.model, bench.case, bench.replayed.bench, settings)
+        asked = bench.model, bench.case, bench.replayed.bench, workshop.shop.settings_for(trained)
+        key = _key(*asked)
+        known = self._known(key)
+        if known is None:
+            with self._working:  # one after the other is sooner done than all at once, a bit of each
+                known = self._known(key) or self._kept(key, answer(*asked))
+        return Look(bench, *known)
+
+    def _known(self, key: str) -> Answer | None:
         with self._lock:
-            answer = self._answers.get(key)
-        if answer is None:
-            found = look_at(workshop, bench, trained=trained)
-            answer = found.diagnosis, found.ranking, found.fits_better
+            if key in self._answers:
+                self._answers.move_to_end(key)
+            return self._answers.get(key)
+
+    def _kept(self, key: str, found: Answer) -> Answer:
         with self._lock:
-            self._answers[key] = answer
-            self._answers.move_to_end(key)
+            self._answers[key] = found
             while len(self._answers) > MOST_KEPT:
                 self._answers.popitem(last=False)
-        return Look(bench, *answer)
+        return found
 
 
 def _key(model: Model, case: Case, bench: BenchState, settings: ShopSettings) -> str:

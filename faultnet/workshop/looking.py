@@ -2,13 +2,17 @@
 
 from dataclasses import dataclass
 
+from faultnet.case import Case
 from faultnet.case.believed import Believed
 from faultnet.diagnosis import BetterFit, Diagnosis
 from faultnet.diagnosis.diagnose import diagnosis_of, drawn_or_none
 from faultnet.files.fits import fits_better
+from faultnet.model import Model
+from faultnet.model.work import BenchState
 from faultnet.ranking import Ranking
 from faultnet.ranking.on_top import over_draws
 from faultnet.ranking.rank import ranking_of
+from faultnet.settings import ShopSettings
 from faultnet.store.advice import Advised, insert_advice
 from faultnet.workshop.workshop import Bench, Workshop, on_the_bench
 
@@ -35,11 +39,17 @@ def look(workshop: Workshop, number: str, shown_in: str, *, trained: bool | None
 
 def look_at(workshop: Workshop, bench: Bench, *, trained: bool | None = None) -> Look:
     """The same of a job that is on the bench, noting nothing."""
-    believed = Believed(bench.model, bench.case)
-    ranking = ranking_of(believed, bench.replayed.bench, workshop.shop.settings_for(trained))
+    return Look(bench, *answer(bench.model, bench.case, bench.replayed.bench, workshop.shop.settings_for(trained)))
+
+
+def answer(
+    model: Model, case: Case, bench: BenchState, settings: ShopSettings
+) -> tuple[Diagnosis, Ranking, BetterFit | None]:
+    """The same of any case, in a job or not: what is wrong, what to do next, and a complaint that fits better."""
+    believed = Believed(model, case)
     drawn = drawn_or_none(believed)
-    ranking = over_draws(believed, drawn, ranking)
-    return Look(bench, diagnosis_of(believed, drawn), ranking, fits_better(bench.model, bench.case))
+    ranking = over_draws(believed, drawn, ranking_of(believed, bench, settings))
+    return diagnosis_of(believed, drawn), ranking, fits_better(model, case)
 
 
 def note_advice(workshop: Workshop, found: Look, shown_in: str) -> None:

@@ -2,16 +2,13 @@
 
 from fastapi import APIRouter
 
-from faultnet.diagnosis import diagnose
 from faultnet.errors import UsageProblem
 from faultnet.files.finder import is_path, list_models
-from faultnet.files.fits import fits_better
-from faultnet.ranking import rank_tests
-from faultnet.ranking.on_top import with_times_on_top
 from faultnet.shop.nominal import NominalTyped
 from faultnet.telling.answer_json import answer_json
 from faultnet.web.api.bodies import REFUSALS, AskedBody, Json
 from faultnet.web.visit import Visiting
+from faultnet.workshop.looking import answer
 from faultnet.workshop.understanding import Asked, understand
 
 router = APIRouter(prefix="/api", tags=["answers"], responses=REFUSALS)
@@ -43,7 +40,5 @@ def answered(visit: Visiting, body: AskedBody) -> Json:
             with_complaint=not body.without_complaint,
         )
     )
-    model, case = told.model, told.case
-    ranking = with_times_on_top(model, case, rank_tests(model, case, told.bench, told.settings))
-    answer = answer_json(model, case, diagnose(model, case), ranking, fits_better(model, case))
-    return {**answer, "notes": list(told.notes)}
+    diagnosis, ranking, fit = answer(told.model, told.case, told.bench, told.settings)
+    return {**answer_json(told.model, told.case, diagnosis, ranking, fit), "notes": list(told.notes)}

@@ -4,8 +4,8 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from faultnet.errors import UsageProblem
-from faultnet.files import load_model
 from faultnet.files.finder import list_models
+from faultnet.files.load import shared_model
 from faultnet.jobs.facts import FACTS, OCCURRENCES
 from faultnet.jobs.stage import BEFORE_THE_END, STAGES
 from faultnet.web.answering import SENT_TWICE, go_to, page
@@ -66,7 +66,7 @@ def _listed(visit: Visit, found: JobRows, stage: str = "", panel: str = "", *, i
 
 
 def _asked(visit: Visit, form: Form, error: UsageProblem | None = None) -> Response:
-    models = {name: load_model(name).title for name in list_models()}
+    models = {name: shared_model(name).title for name in list_models()}
     return page(
         visit,
         "new.html",

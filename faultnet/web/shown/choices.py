@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from faultnet.analysis.targets import COMEBACKS, COMPONENT, MODE
 from faultnet.counting.columns import names_of_columns
 from faultnet.counting.returns import REPAIR, SOURCE
-from faultnet.files import load_model
+from faultnet.files.load import shared_model
 from faultnet.files.finder import list_models
 from faultnet.model import Model
 
@@ -16,7 +16,7 @@ _WORDS = {COMPONENT: "parts", MODE: "failure modes", COMEBACKS: "sets that came 
 
 def models_to_choose() -> Mapping[str, str]:
     """Every model by its id, with its title."""
-    return {name: load_model(name).title for name in list_models()}
+    return {name: shared_model(name).title for name in list_models()}
 
 
 def usual_model(chosen: str) -> str:
