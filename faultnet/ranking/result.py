@@ -131,6 +131,11 @@ class Ranking:
         """Why each test and repair that is held back is, by kind and id."""
         return {(held.kind, held.id): held.reason for held in self.held_back}
 
+    @property
+    def advised_test(self) -> RankedTest | None:
+        """The test that is advised, if it is one."""
+        return next((t for t in self.tests if self.advice.kind == "test" and t.test == self.advice.id), None)
+
     def to_frame(self) -> "pd.DataFrame":
         """The tests as a table, a row each, named as in the JSON answer; text and numbers only."""
         import pandas as pd

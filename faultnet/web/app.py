@@ -72,7 +72,7 @@ def make_app(house: House) -> FastAPI:
         redoc_url=None,
         openapi_url="/api/openapi.json",
         middleware=[Middleware(Guard, names=house.names), Middleware(Entrance, house=house)],
-        lifespan=while_it_works(worker),
+        lifespan=while_it_works(worker, house),
     )
     app.state.house, app.state.worker = house, worker
     app.mount("/static", StaticFiles(directory=STATIC), name="static")

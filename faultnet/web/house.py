@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field, replace
 
 from faultnet.shop import load_shop
+from faultnet.web.ahead import Ahead
 from faultnet.web.remembered import Remembered
 from faultnet.workshop.workshop import Workshop
 
@@ -23,6 +24,7 @@ class House:
     secret: str = ""
     names: frozenset[str] = frozenset()
     remembered: Remembered = field(default_factory=Remembered)
+    ahead: Ahead = field(default_factory=Ahead)
 
     @property
     def is_on_network(self) -> bool:

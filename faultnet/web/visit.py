@@ -36,9 +36,14 @@ class Visit:
         """A job on the bench. NoSuchJob: there is none of this number."""
         return on_the_bench(self.workshop, number)
 
-    def look(self, number: str, *, noting: bool = False) -> Look:
-        """Where a job stands. noting: what is advised is noted, since somebody sees it now."""
+    def look(self, number: str, *, noting: bool = False, with_times_on_top: bool = False) -> Look:
+        """Where a job stands. noting: what is advised is noted, since somebody sees it now.
+
+        with_times_on_top: also how sure the order of tests is.
+        """
         found = self.house.remembered.look_at(self.workshop, self.bench(number), trained=self.trained)
+        if with_times_on_top:
+            found = self.house.remembered.with_times_on_top(found)
         if noting:
             note_advice(self.workshop, found, SHOWN_IN)
         return found

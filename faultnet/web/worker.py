@@ -1,4 +1,4 @@
-"""The one who works out reports for this page: begun with it, and stopped with it."""
+"""What works beside the page, begun with it and stopped with it: reports, and answers ahead of their question."""
 
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
@@ -15,13 +15,17 @@ def worker_of(house: House) -> Worker:
     return Worker(house.opened, place_of(house.opened, house.shop_file))
 
 
-def while_it_works(worker: Worker) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+def while_it_works(worker: Worker, house: House) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
     """What an application runs in: once it stops, nobody waits for what is being worked out."""
 
     @asynccontextmanager
     async def running(_: FastAPI) -> AsyncIterator[None]:
-        yield
-        worker.close()
+        house.ahead.start(house.remembered)
+        try:
+            yield
+        finally:
+            house.ahead.stop()
+            worker.close()
 
     return running
 

@@ -43,12 +43,17 @@ def look_at(workshop: Workshop, bench: Bench, *, trained: bool | None = None) ->
 
 
 def answer(
-    model: Model, case: Case, bench: BenchState, settings: ShopSettings
+    model: Model, case: Case, bench: BenchState, settings: ShopSettings, *, with_times_on_top: bool = True
 ) -> tuple[Diagnosis, Ranking, BetterFit | None]:
-    """The same of any case, in a job or not: what is wrong, what to do next, and a complaint that fits better."""
+    """The same of any case, in a job or not: what is wrong, what to do next, and a complaint that fits better.
+
+    with_times_on_top: also how sure the order of tests is, which is a third of the work.
+    """
     believed = Believed(model, case)
     drawn = drawn_or_none(believed)
-    ranking = over_draws(believed, drawn, ranking_of(believed, bench, settings))
+    ranking = ranking_of(believed, bench, settings)
+    if with_times_on_top:
+        ranking = over_draws(believed, drawn, ranking)
     return diagnosis_of(believed, drawn), ranking, fits_better(model, case)
 
 

@@ -1,15 +1,16 @@
 """Eight benches at one page: how long each page takes to come, and whether an answer is ever another job's.
 
-    python tests/benchmarks/page.py [--benches 8] [--jobs 3] [--think 2.0]
+    python tests/benchmarks/page.py [--benches 8] [--jobs 3] [--think 10]
 
 The page is served as `faultnet serve` does it, in a process of its own; each bench is a process that works jobs from
-intake to their end, and waits `--think` seconds before each answer, which at a real bench is minutes. Printed are
+intake to their end, and waits some `--think` seconds for each answer, which at a real bench is minutes. Printed are
 milliseconds from the request to the whole page, as a bench sees them, so what the network and the bench itself take is
 in it; and of the server alone, by its own clock. Then every page is asked for once more by a single bench, with nobody
 else at work: each must say what it said before, and the answers must be those worked out without the page.
 """
 
 import argparse
+import html
 import json
 import os
 import random
@@ -18,6 +19,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,8 +31,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 GOAL_MS, GOAL_SHARE = 100.0, 0.95
 
-ANSWERS = ("sound=present", "flashlight=image_seen", "startup_flash={flash}", "visual=nothing",
-           "loaded_voltage={volts}", "bl_on={bl_on}", "strip_tester={strips}")  # fmt: skip
+STEPS = 7
+"""Answers in a job, at most; it ends before where a repair, or the end, is advised."""
 
 
 @dataclass(frozen=True)
@@ -51,33 +53,46 @@ def words_of(page: str) -> str:
 
 
 def work(address: str, n_jobs: int, think: float, seed: int) -> list[Load]:
-    """One bench: some jobs, one after the other."""
+    """One bench: some jobs, one after the other, in each the steps that are advised."""
     draw, loads = random.Random(seed), list[Load]()
     with httpx.Client(base_url=address, headers={"Origin": address}, timeout=60, follow_redirects=True) as client:
 
-        def load(kind: str, path: str, form: dict[str, str] | None = None) -> httpx.Response:
+        def load(kind: str, path: str, form: Mapping[str, str] | None = None) -> httpx.Response:
             start = time.perf_counter()
-            answer = client.get(path) if form is None else client.post(path, data=form)
+            answer = client.get(path) if form is None else client.post(path, data=dict(form))
             ms = 1000 * (time.perf_counter() - start)
             assert answer.status_code == 200, (path, form, answer.status_code, words_of(answer.text)[:300])
             told = sum(float(each.headers["server-timing"].partition("=")[2]) for each in [*answer.history, answer])
             loads.append(Load(kind, ms, told, answer.url.path, words_of(answer.text)))
             return answer
 
+        time.sleep(think * draw.random())  # benches do not begin at one moment
         for _ in range(n_jobs):
             load("jobs", "/")
-            facts = {"size": draw.choice(["32", "43", "50", "65"]), "nominal": str(draw.randrange(30, 120))}
-            opened = load("job", "/new", {"model": "backlight", **facts, "age": str(draw.randrange(1, 12))})
-            job = opened.url.path
-            for event in ANSWERS:
-                time.sleep(think * draw.uniform(0.5, 1.5))
-                volts = draw.choice(["0", "0.2", f"{float(facts['nominal']) * draw.uniform(0.9, 1.3):.1f}"])
-                seen = {"flash": draw.choice(["none", "flash_then_off"]), "bl_on": draw.choice(["high", "low"])}
-                told = event.format(**seen, volts=volts, strips=draw.choice(["dark", "abnormal"]))
-                load("job", f"{job}/seen", {"event": told, "read": "yes"})
-                time.sleep(think * draw.uniform(0.1, 0.3))
+            volts = draw.randrange(30, 120)
+            facts = {
+                "size": draw.choice(["32", "43", "50", "65"]),
+                "nominal": str(volts),
+                "age": str(draw.randrange(1, 12)),
+            }
+            shown = load("job", "/new", {"model": "backlight", **facts})
+            job = shown.url.path
+            for _ in range(STEPS):
                 for kind in draw.sample(["why", "ways", "entries", "network", "price", "sheet"], 2):
+                    time.sleep(think * draw.uniform(0.1, 0.2))
                     load(kind, f"{job}/{kind}")
+                time.sleep(think * draw.uniform(0.4, 1.2))
+                read = re.search(r'href="(/jobs/[^"]+read=yes)"', shown.text)
+                if read is not None and "/test/" in read[1]:
+                    shown = load("test", html.unescape(read[1]))
+                if (point := re.search(r'href="(/jobs/[^"]+/volts/[^"]+)"', shown.text)) is not None:
+                    path = html.unescape(point[1]).partition("?")[0]
+                    typed = draw.choice(["0", "0,2", f"{volts * draw.uniform(0.9, 1.3):.1f}".replace(".", ",")])
+                    shown = load("job", path, {"volts": typed, "press": "done", "read": "yes"})
+                elif answers := re.findall(r'name="event" value="([^"]+)"', shown.text):
+                    shown = load("job", f"{job}/seen", {"event": draw.choice(answers), "read": "yes"})
+                else:
+                    break
             load("close", f"{job}/close", {"outcome": "not_worth_repairing", "minutes": "30"})
     return loads
 
@@ -87,7 +102,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--benches", type=int, default=8)
     parser.add_argument("--jobs", type=int, default=3)
-    parser.add_argument("--think", type=float, default=2.0)
+    parser.add_argument("--think", type=float, default=10.0)
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         os.environ |= {
@@ -135,7 +150,7 @@ class Timed:
         await self.app(scope, receive, told)
 
 app = make_app(House(open_workshop(lambda: datetime.now(UTC)), secret="measured"))
-server = uvicorn.Server(uvicorn.Config(Timed(app), host="127.0.0.1", port=0, log_level="warning", lifespan="off"))
+server = uvicorn.Server(uvicorn.Config(Timed(app), host="127.0.0.1", port=0, log_level="warning"))
 thread = threading.Thread(target=server.run); thread.start()
 while not server.started: time.sleep(0.01)
 print(f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}", flush=True)

@@ -43,8 +43,7 @@ class Screen:
     @property
     def advised(self) -> RankedTest | None:
         """The test that is advised, if it is one."""
-        told = self.ranking.advice
-        return next((t for t in self.ranking.tests if told.kind == "test" and t.test == told.id), None)
+        return self.ranking.advised_test
 
     @property
     def goes_on_with(self) -> tuple[str, ...]:

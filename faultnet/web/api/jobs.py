@@ -70,7 +70,7 @@ def shown(visit: Visiting, job: JobPath) -> Json:
 def answered(visit: Visiting, job: JobPath) -> Json:
     """Where the job stands, and what to do next; the advice is noted. As `faultnet job next --json`."""
     number = number_in(job)
-    found = visit.look(number, noting=True)
+    found = visit.look(number, noting=True, with_times_on_top=True)
     bench = found.bench
     answer = answer_json(bench.model, bench.case, found.diagnosis, found.ranking, found.fits_better)
     return {"job": number, "stage": bench.job.stage, "entries": list(bench.replayed.numbers), **answer}

@@ -67,6 +67,7 @@ def job_page(visit: Visit, number: str, error: FaultnetError | None = None) -> R
     job, model = found.bench.job, found.bench.model
     head = head_of(job, model, visit.workshop.clock().date())
     told = now(found, head, _numbers(visit.query.get("written", "")), _number(visit.query.get("seen", "")))
+    visit.house.ahead.think_of(visit.workshop, found, visit.trained)
     return page(visit, "job.html", problems=problems, now=told, head=head)
 
 

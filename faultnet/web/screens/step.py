@@ -6,7 +6,6 @@ from starlette.responses import Response
 from faultnet.errors import UsageProblem
 from faultnet.jobs.replay import usual_symptom
 from faultnet.ranking import RankedTest
-from faultnet.telling.answer import on_top_words
 from faultnet.web.answering import page
 from faultnet.web.rendering import number_in
 from faultnet.web.shown.head import head_of
@@ -23,9 +22,7 @@ def shown(job: str, test: str, visit: Visiting) -> Response:
     found = visit.look(number_in(job))
     ranked = _ranked(found, test)
     is_advised = found.ranking.advice.id == test
-    labels = {each.id: each.label for each in found.bench.model.tests.values()}
-    why = found.ranking.advice.why + on_top_words(found.ranking, labels) if is_advised else ""
-    step = bench_step(found.bench.model, ranked, why)
+    step = bench_step(found.bench.model, ranked, found.ranking.advice.why if is_advised else "")
     return page(
         visit,
         "test.html",

@@ -18,7 +18,7 @@ router = APIRouter()
 @router.get("/jobs/{job}/why")
 def why(job: str, visit: Visiting) -> Response:
     """The reasons of an answer."""
-    found = visit.look(number_in(job))
+    found = visit.look(number_in(job), with_times_on_top=True)
     return page(
         visit,
         "why.html",

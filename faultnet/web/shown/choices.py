@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from faultnet.analysis.targets import COMEBACKS, COMPONENT, MODE
 from faultnet.counting.columns import names_of_columns
 from faultnet.counting.returns import REPAIR, SOURCE
-from faultnet.files.load import shared_model
 from faultnet.files.finder import list_models
+from faultnet.files.load import shared_model
 from faultnet.model import Model
 
 USUAL_MODEL = "backlight"

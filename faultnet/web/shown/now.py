@@ -9,8 +9,7 @@ from faultnet.jobs import Entry
 from faultnet.jobs.replay import usual_symptom
 from faultnet.model import Model
 from faultnet.model.words import disclaimer, numbers_words
-from faultnet.ranking import RankedTest, Ranking
-from faultnet.telling.answer import ENDINGS, on_top_words, surprise_words
+from faultnet.telling.answer import ENDINGS, surprise_words
 from faultnet.telling.job import earlier_words, entry_told
 from faultnet.web.shown.head import Head
 from faultnet.web.shown.standing import Standing, standing_of
@@ -72,15 +71,14 @@ def now(found: Look, head: Head, written: Sequence[int] = (), n_seen: int | None
     """The screen of a job. written: numbers of entries made here just now; n_seen: how many there were before."""
     bench, ranking, model = found.bench, found.ranking, found.bench.model
     advice, job = ranking.advice, found.bench.job
-    labels = {each.id: each.label for each in model.tests.values()}
-    test = advised_test(ranking)
+    test = ranking.advised_test
     repair = next((r for r in ranking.repairs if advice.kind == "repair" and r.repair == advice.id), None)
     notable = [s for s in found.diagnosis.surprises if s.is_notable]
     later = [] if n_seen is None else [e for e in job.entries[n_seen:] if e.seq not in written]
     return Now(
         head=head,
         standing=standing_of(model, found.diagnosis),
-        test=None if test is None else bench_step(model, test, advice.why + on_top_words(ranking, labels)),
+        test=None if test is None else bench_step(model, test, advice.why),
         repair=None if repair is None else repair_step(repair, ranking.settings.currency),
         why=advice.why,
         ending="" if test or repair else f"{ENDINGS.get(advice.verdict or advice.kind, advice.kind)}: {advice.why}",
@@ -97,12 +95,6 @@ def now(found: Look, head: Head, written: Sequence[int] = (), n_seen: int | None
         numbers=f"{model.version}: {numbers_words(model)}",
         disclaimer=disclaimer(model),
     )
-
-
-def advised_test(ranking: Ranking) -> RankedTest | None:
-    """The test that is advised, if it is one."""
-    told = ranking.advice
-    return next((t for t in ranking.tests if told.kind == "test" and t.test == told.id), None)
 
 
 def _told(entry: Entry, model: Model) -> Told:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from faultnet.case.events import Reading
 from faultnet.case.words import describe_event
 from faultnet.model import ModeId, Model
-from faultnet.telling.answer import between_words, fit_words, outcome_words, weighed_words
+from faultnet.telling.answer import between_words, fit_words, on_top_words, outcome_words, weighed_words
 from faultnet.words import fixed, odds_factor, percent
 from faultnet.workshop.looking import Look
 
@@ -21,8 +21,12 @@ class Moved:
 
 @dataclass(frozen=True)
 class Reasons:
-    """All of it. components: what `moved` is about; explanations: with their chances; turns: what would change it."""
+    """All of it. advice: why this, and how sure the order is; components: what `moved` is about.
 
+    explanations: with their chances; turns: what would change the verdict.
+    """
+
+    advice: str
     components: tuple[str, ...]
     moved: tuple[Moved, ...]
     readings: tuple[str, ...]
@@ -39,6 +43,7 @@ def reasons_of(found: Look) -> Reasons:
     components = list(dict.fromkeys(w.component for w in diagnosis.weights))[: 1 if model.asked else None]
     labels = {test.id: test.label for test in model.tests.values()}
     return Reasons(
+        found.ranking.advice.why + on_top_words(found.ranking, labels),
         tuple(weighed_words(model, component) for component in components),
         tuple(_moved(found, components)),
         tuple(_readings(found)),
