@@ -24,12 +24,16 @@ MOST_WAITING = 32
 
 @dataclass(frozen=True)
 class Question:
-    """A job as it would stand after one more finding. after: the job it came back from."""
+    """A job as it would stand after one more finding, or as it stands: then how sure the order of its tests is.
+
+    after: the job it came back from.
+    """
 
     workshop: Workshop
     job: Job
     after: Job | None
     trained: bool | None
+    is_now: bool = False
 
 
 class Ahead:
@@ -58,7 +62,9 @@ class Ahead:
         """Somebody sees this now, and will soon say what the advised test showed."""
         if self._thread is None:
             return
-        asked = [Question(workshop, job, found.bench.after, trained) for job in _next_jobs(workshop, found)]
+        after = found.bench.after
+        asked = [Question(workshop, found.bench.job, after, trained, is_now=True)]
+        asked += [Question(workshop, job, after, trained) for job in _next_jobs(workshop, found)]
         with self._changed:
             self._waiting.extend(reversed(asked))  # the likeliest is taken first
             self._changed.notify_all()
@@ -68,7 +74,9 @@ class Ahead:
             workshop, job = question.workshop, question.job
             with suppress(FaultnetError):  # whoever asks will be told
                 bench = bench_of(workshop, job, model_of(workshop, job), question.after)
-                remembered.look_at(workshop, bench, trained=question.trained)
+                found = remembered.look_at(workshop, bench, trained=question.trained, ahead=True)
+                if question.is_now:
+                    remembered.with_times_on_top(found, ahead=True)
 
     def _next(self) -> Question | None:
         with self._changed:

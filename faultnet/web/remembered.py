@@ -5,8 +5,9 @@ is its key, and the answer is a frozen value, so one can never be that of anothe
 """
 
 from collections import OrderedDict
-from collections.abc import Callable
-from threading import Lock
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from threading import Condition, Lock
 
 from faultnet.case import Case
 from faultnet.diagnosis import BetterFit, Diagnosis
@@ -29,27 +30,60 @@ class Remembered:
     def __init__(self) -> None:
         self._answers: OrderedDict[str, Answer] = OrderedDict()
         self._lock, self._working = Lock(), Lock()
+        self._nobody_waits = Condition()
+        self._n_waiting = 0
 
-    def look_at(self, workshop: Workshop, bench: Bench, *, trained: bool | None) -> Look:
-        """As `workshop.looking.look_at`, worked out once for a case, and without how sure the order of tests is."""
+    def look_at(self, workshop: Workshop, bench: Bench, *, trained: bool | None, ahead: bool = False) -> Look:
+        """As `workshop.looking.look_at`, worked out once for a case, and without how sure the order of tests is.
+
+        ahead: nobody waits for it yet, so those who do come first.
+        """
         asked = bench.model, bench.case, bench.replayed.bench, workshop.shop.settings_for(trained)
-        return Look(bench, *self._once(_key(*asked), lambda: answer(*asked, with_times_on_top=False)))
+        between = self._let_others_first if ahead else _go_on
+        return Look(
+            bench,
+            *self._once(_key(*asked), lambda: answer(*asked, with_times_on_top=False, between=between), ahead=ahead),
+        )
 
-    def with_times_on_top(self, found: Look) -> Look:
+    def with_times_on_top(self, found: Look, *, ahead: bool = False) -> Look:
         """The same with how sure the order of tests is."""
         model, case, ranking = found.bench.model, found.bench.case, found.ranking
         key = "on top: " + _key(model, case, ranking.bench, ranking.settings)
         return Look(
             found.bench,
-            *self._once(key, lambda: (found.diagnosis, with_times_on_top(model, case, ranking), found.fits_better)),
+            *self._once(
+                key,
+                lambda: (found.diagnosis, with_times_on_top(model, case, ranking), found.fits_better),
+                ahead=ahead,
+            ),
         )
 
-    def _once(self, key: str, make: Callable[[], Answer]) -> Answer:
-        known = self._known(key)
-        if known is None:
-            with self._working:  # one after the other is sooner done than all at once, a bit of each
-                known = self._known(key) or self._kept(key, make())
-        return known
+    def _once(self, key: str, make: Callable[[], Answer], *, ahead: bool) -> Answer:
+        if (known := self._known(key)) is not None:
+            return known
+        if ahead:
+            self._let_others_first()
+            return self._known(key) or self._kept(key, make())
+        with self._my_turn():
+            return self._known(key) or self._kept(key, make())
+
+    @contextmanager
+    def _my_turn(self) -> Iterator[None]:
+        """One awaited answer after the other, which is sooner done than all at once, a bit of each."""
+        with self._nobody_waits:
+            self._n_waiting += 1
+        try:
+            with self._working:
+                yield
+        finally:
+            with self._nobody_waits:
+                self._n_waiting -= 1
+                self._nobody_waits.notify_all()
+
+    def _let_others_first(self) -> None:
+        """Wait until nobody waits for an answer."""
+        with self._nobody_waits:
+            self._nobody_waits.wait_for(lambda: not self._n_waiting)
 
     def _known(self, key: str) -> Answer | None:
         with self._lock:
@@ -63,6 +97,10 @@ class Remembered:
             while len(self._answers) > MOST_KEPT:
                 self._answers.popitem(last=False)
         return found
+
+
+def _go_on() -> None:
+    """Whoever is awaited lets nobody first."""
 
 
 def _key(model: Model, case: Case, bench: BenchState, settings: ShopSettings) -> str:

@@ -1,5 +1,6 @@
 """Where a job stands: its faults, what to do next, and a note of what was advised."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from faultnet.case import Case
@@ -43,18 +44,28 @@ def look_at(workshop: Workshop, bench: Bench, *, trained: bool | None = None) ->
 
 
 def answer(
-    model: Model, case: Case, bench: BenchState, settings: ShopSettings, *, with_times_on_top: bool = True
+    model: Model,
+    case: Case,
+    bench: BenchState,
+    settings: ShopSettings,
+    *,
+    with_times_on_top: bool = True,
+    between: Callable[[], object] = lambda: None,
 ) -> tuple[Diagnosis, Ranking, BetterFit | None]:
     """The same of any case, in a job or not: what is wrong, what to do next, and a complaint that fits better.
 
-    with_times_on_top: also how sure the order of tests is, which is a third of the work.
+    with_times_on_top: also how sure the order of tests is, which is a third of the work. between: called between its
+    parts, for who wants to let others go first.
     """
     believed = Believed(model, case)
-    drawn = drawn_or_none(believed)
     ranking = ranking_of(believed, bench, settings)
+    between()
+    drawn = drawn_or_none(believed)
+    between()
+    diagnosis = diagnosis_of(believed, drawn)
     if with_times_on_top:
         ranking = over_draws(believed, drawn, ranking)
-    return diagnosis_of(believed, drawn), ranking, fits_better(model, case)
+    return diagnosis, ranking, fits_better(model, case)
 
 
 def note_advice(workshop: Workshop, found: Look, shown_in: str) -> None:

@@ -75,7 +75,7 @@ def work(address: str, n_jobs: int, think: float, seed: int) -> list[Load]:
                 "nominal": str(volts),
                 "age": str(draw.randrange(1, 12)),
             }
-            shown = load("job", "/new", {"model": "backlight", **facts})
+            shown = load("intake", "/new", {"model": "backlight", **facts})
             job = shown.url.path
             for _ in range(STEPS):
                 for kind in draw.sample(["why", "ways", "entries", "network", "price", "sheet"], 2):
@@ -88,7 +88,7 @@ def work(address: str, n_jobs: int, think: float, seed: int) -> list[Load]:
                 if (point := re.search(r'href="(/jobs/[^"]+/volts/[^"]+)"', shown.text)) is not None:
                     path = html.unescape(point[1]).partition("?")[0]
                     typed = draw.choice(["0", "0,2", f"{volts * draw.uniform(0.9, 1.3):.1f}".replace(".", ",")])
-                    shown = load("job", path, {"volts": typed, "press": "done", "read": "yes"})
+                    shown = load("volts", path, {"volts": typed, "press": "done", "read": "yes"})
                 elif answers := re.findall(r'name="event" value="([^"]+)"', shown.text):
                     shown = load("job", f"{job}/seen", {"event": draw.choice(answers), "read": "yes"})
                 else:
@@ -116,7 +116,7 @@ def main() -> None:
         try:
             assert serving.stdout is not None
             address = serving.stdout.readline().strip()
-            work(address, 1, 0.0, 10_000)  # what a process does once, such as reading the model, is not a page's time
+            work(address, 4, 0.0, 10_000)  # what a process does once, such as reading the model, is not a page's time
             start = time.perf_counter()
             with ProcessPoolExecutor(asked.benches) as benches:
                 each = benches.map(
@@ -133,6 +133,7 @@ def main() -> None:
 
 SERVE = """
 import sys, threading, time, uvicorn
+from faultnet.web.serve import SWITCH_SECONDS
 from datetime import UTC, datetime
 from faultnet.web.app import make_app
 from faultnet.web.house import House
@@ -149,6 +150,7 @@ class Timed:
             await send(message)
         await self.app(scope, receive, told)
 
+sys.setswitchinterval(SWITCH_SECONDS)
 app = make_app(House(open_workshop(lambda: datetime.now(UTC)), secret="measured"))
 server = uvicorn.Server(uvicorn.Config(Timed(app), host="127.0.0.1", port=0, log_level="warning"))
 thread = threading.Thread(target=server.run); thread.start()
@@ -184,7 +186,7 @@ def compare(address: str, loads: list[Load]) -> None:
     from faultnet.workshop.looking import look_at
     from faultnet.workshop.workshop import on_the_bench, open_workshop
 
-    last = {load.path: load for load in loads if load.kind not in ("jobs", "sheet")}
+    last = {load.path: load for load in loads if load.kind in ("intake", "job", "volts", "close")}
     jobs = sorted({path.split("/")[2] for path in last if path.startswith("/jobs/")})
     workshop = open_workshop(lambda: datetime.now(UTC))
     with httpx.Client(base_url=address, timeout=60) as client:
