@@ -1,5 +1,6 @@
 """What a shop's jobs amount to, counted in the database."""
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -99,21 +100,19 @@ def _gaps(connection: Connection, mine: Select[Any], ended: sa.Subquery, n_jobs:
 
 
 def _cured_by(connection: Connection, ended: sa.Subquery) -> dict[str, tuple[int, int]]:
-    """Of jobs that were fixed, the last repair that stands: how many verified, and how many not."""
-    repairs = sa.select(standing.c.job_id, sa.func.max(standing.c.place).label("place")).where(
-        standing.c.kind == "repair", standing.c.state == "works"
-    )
-    last = repairs.group_by(standing.c.job_id).subquery()
-    is_verified = sa.case((ended.c.verification.in_(VERIFIED), 1), else_=0)
-    query = (
-        sa.select(standing.c.name, sa.func.sum(is_verified).label("verified"), sa.func.count().label("n"))
-        .join_from(standing, last, sa.and_(standing.c.job_id == last.c.job_id, standing.c.place == last.c.place))
-        .join(ended, ended.c.job_id == standing.c.job_id)
-        .where(ended.c.outcome == "fixed")
-        .group_by(standing.c.name)
-        .order_by(sa.desc("n"), standing.c.name)
-    )
-    return {row.name: (int(row.verified), int(row.n - row.verified)) for row in connection.execute(query)}
+    """Of jobs that were fixed, the last repair that stands: how many verified, and how many not.
+
+    Put together here: joined to a view that counts over windows, SQLite works that out again for each job.
+    """
+    made = sa.select(standing.c.job_id, standing.c.name).where(standing.c.kind == "repair", standing.c.state == "works")
+    last = {row.job_id: row.name for row in connection.execute(made.order_by(standing.c.place))}
+    fixed = sa.select(ended.c.job_id, ended.c.verification).where(ended.c.outcome == "fixed")
+    verified, n = Counter[str](), Counter[str]()
+    for job, verification in connection.execute(fixed):
+        if job in last:
+            n[last[job]] += 1
+            verified[last[job]] += verification in VERIFIED
+    return {name: (verified[name], n[name] - verified[name]) for name in sorted(n, key=lambda each: (-n[each], each))}
 
 
 def _grouped(what: Any, *where: Any) -> Select[Any]:
