@@ -259,32 +259,40 @@ def document(report: reports.Report) -> Document:
     return document_from_data(report.document)
 
 
-@pytest.mark.parametrize(
-    ("name", "heading", "picture"),
-    [
-        ("tune", r"backlight@0 and \d+ past jobs", "shares"),
-        ("rates", "Shares by component, for each panel group", "rates"),
-        ("comebacks", "Reported back with the same symptom, by part source", "comebacks"),
-        ("calibration", r"Do the chances of backlight@0 hold\?", "reliability"),
-    ],
-)
-def test_a_report_tells_shows_and_draws(
-    worked_out: dict[str, reports.Report], name: str, heading: str, picture: str
-) -> None:
-    told = document(worked_out[name])
+SHOWN = [
+    ("tune", r"backlight@0 and \d+ past jobs", "shares"),
+    ("rates", "Shares by component, for each panel group", "rates"),
+    ("comebacks", "Reported back with the same symptom, by part source", "comebacks"),
+    ("calibration", r"Do the chances of backlight@0 hold\?", "reliability"),
+]
+"""Of each report a heading, and its picture."""
+
+
+def test_reports_are_worked_out_shown_and_accepted(shop: Workshop, worked_out: dict[str, reports.Report]) -> None:
+    """In one test, for what it takes to work them out is half a minute on each worker of a run."""
+    for name, heading, picture in SHOWN:
+        tells_shows_and_draws(worked_out[name], heading, picture)
+    draws_plainly(worked_out)
+    tuned = tune(shop, Wanted("backlight", n_starts=0, with_blanks=False))
+    says_what_the_command_line_says(tuned, worked_out)
+    is_not_accepted_where_the_file_is_another(shop, worked_out)
+    is_accepted_once(shop, tuned, worked_out)
+
+
+def tells_shows_and_draws(report: reports.Report, heading: str, picture: str) -> None:
+    told = document(report)
     assert any(re.fullmatch(heading, block.heading) for block in told.blocks)
     assert len(told.everything) >= len(told.blocks)
     assert told.json["schema_version"] == 1
     (drawn,) = told.pictures
     assert drawn == picture
-    said = json.dumps(worked_out[name].document["blocks"])  # type: ignore[index]
+    said = json.dumps(report.document["blocks"])  # type: ignore[index]
     assert "--" not in said, "options are the command line's"
     assert "faultnet tune" not in said
 
 
-def test_a_plot_within_a_page_has_neither_style_nor_anything_from_elsewhere(
-    worked_out: dict[str, reports.Report],
-) -> None:
+def draws_plainly(worked_out: dict[str, reports.Report]) -> None:
+    """A plot within a page has neither style nor anything from elsewhere."""
     for name in ("rates", "comebacks", "calibration"):
         (svg,) = document(worked_out[name]).pictures.values()
         root = ElementTree.fromstring(svg)
@@ -309,13 +317,7 @@ def test_what_cannot_be_answered_says_why(on_sqlite: Workshop) -> None:
     assert report.document is None
 
 
-@pytest.fixture(scope="module")
-def tuned(shop: Workshop) -> Tuned:
-    """What the command line learns of the same jobs."""
-    return tune(shop, Wanted("backlight", n_starts=0, with_blanks=False))
-
-
-def test_a_report_says_what_the_command_line_says(tuned: Tuned, worked_out: dict[str, reports.Report]) -> None:
+def says_what_the_command_line_says(tuned: Tuned, worked_out: dict[str, reports.Report]) -> None:
     """The same numbers, and the version that they would be."""
     told = document(worked_out["tune"])
     assert told.version is not None
@@ -323,9 +325,7 @@ def test_a_report_says_what_the_command_line_says(tuned: Tuned, worked_out: dict
     assert told.json["log_score_after"] == tuned.learned.log_score_after
 
 
-def test_accepted_is_what_was_shown_and_nothing_stale(
-    shop: Workshop, tuned: Tuned, worked_out: dict[str, reports.Report]
-) -> None:
+def is_accepted_once(shop: Workshop, tuned: Tuned, worked_out: dict[str, reports.Report]) -> None:
     """As `tune --accept` on the same jobs, without learning again; refused without who and why, and the second time."""
     number = worked_out["tune"].id
     with pytest.raises(UsageProblem) as error:
@@ -342,17 +342,15 @@ def test_accepted_is_what_was_shown_and_nothing_stale(
     assert [each.id for each in versions_of(shop, "backlight")] == ["backlight@1", "backlight@2", "backlight@3"]
 
 
-def test_only_what_was_learned_from_the_file_as_it_is_can_be_accepted(
-    on_sqlite: Workshop, worked_out: dict[str, reports.Report]
-) -> None:
+def is_not_accepted_where_the_file_is_another(shop: Workshop, worked_out: dict[str, reports.Report]) -> None:
     with pytest.raises(UsageProblem, match="no learned numbers"):
-        accept_report(on_sqlite, kept(on_sqlite, {}), "bo", "why")
+        accept_report(shop, kept(shop, {}), "bo", "why")
     version = dict(document(worked_out["tune"]).version or {})
     with pytest.raises(UsageProblem, match="not the one that this was learned with"):
-        accept_report(on_sqlite, kept(on_sqlite, {"version": {**version, "digest": "0" * 64}}), "bo", "why")
+        accept_report(shop, kept(shop, {"version": {**version, "digest": "0" * 64}}), "bo", "why")
     with pytest.raises(StoreProblem, match="is damaged"):
-        accept_report(on_sqlite, kept(on_sqlite, {"version": {"model": "backlight"}}), "bo", "why")
-    assert versions_of(on_sqlite, "backlight") == []
+        accept_report(shop, kept(shop, {"version": {"model": "backlight"}}), "bo", "why")
+    assert versions_of(shop, "backlight") == []
 
 
 def kept(workshop: Workshop, document: dict[str, Any]) -> int:
