@@ -18,6 +18,7 @@ from faultnet.web.house import House
 from faultnet.workshop.workshop import read_job
 
 FORM = {"model": "backlight"}
+OWN = [{"Origin": HERE}, {"Origin": HERE.replace("http", "https")}, {"Sec-Fetch-Site": "same-origin"}]
 
 
 @pytest.fixture(scope="module")
@@ -39,7 +40,7 @@ def n_jobs(client: TestClient) -> int:
     [
         {"Origin": "http://elsewhere.example"},
         {"Origin": "null"},
-        {"Origin": "https://127.0.0.1"},
+        {"Origin": "https://127.0.0.1:81"},
         {"Origin": "http://127.0.0.1:81"},
         {"Origin": "http://127.0.0.1.elsewhere.example"},
         {"Sec-Fetch-Site": "cross-site"},
@@ -57,7 +58,7 @@ def test_a_form_from_another_page_writes_nothing(client: TestClient, headers: di
     assert n_jobs(client) == before
 
 
-@pytest.mark.parametrize("headers", [{"Origin": HERE}, {"Sec-Fetch-Site": "same-origin"}], ids=str)
+@pytest.mark.parametrize("headers", OWN, ids=str)
 def test_the_page_s_own_form_writes(client: TestClient, headers: dict[str, str]) -> None:
     before = n_jobs(client)
     assert client.post("/new", data=FORM, headers=headers).status_code == 303

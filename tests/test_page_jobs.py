@@ -1,11 +1,11 @@
 """A job at the page, from intake to its end, form by form."""
 
+import html
 import re
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from pages import START, Bench, bench, hidden, house_on, text_of
+from pages import Bench, bench, hidden, house_on, text_of
 from test_cli import certain_text
 
 from faultnet.jobs import Job
@@ -149,6 +149,26 @@ def test_a_helper_s_tablet_advises_harmless_steps_only(page: Bench) -> None:
     assert 'data-light="dark"' in told
 
 
+def test_powered_steps_are_not_entered_past_their_cautions_elsewhere_either(page: Bench, house: House) -> None:
+    number = opened(page)
+    told = page.post(f"/jobs/{number}/entries", 422, events="loaded=36.8,37.1", note="kept")
+    assert "Before a step like this" in text_of(told)
+    assert 'value="loaded=36.8,37.1"' in told
+    page.post(f"/jobs/{number}/entries", events="sound=present")
+    told = page.post(f"/jobs/{number}/entries/5", 422, event="open_voltage=40")
+    assert "Read, and the step was made so" in text_of(told)
+    assert [entry.name for entry in job_of(house).standing if entry.kind == "reading"] == []
+    page.post(f"/jobs/{number}/entries", events="loaded=36.8,37.1", read="yes")
+
+
+def test_what_is_held_back_for_trained_people_takes_no_answer_from_a_helper(page: Bench) -> None:
+    number = opened(page)
+    page.post("/tablet", who="mk", helper="yes", light="auto")
+    told = page.get(f"/jobs/{number}/test/strip_tester?read=yes")
+    assert "Hand it over to a trained person" in text_of(told)
+    assert 'class="answer"' not in told
+
+
 # -- volts -------------------------------------------------------------------------------------------------------------
 
 
@@ -208,7 +228,7 @@ def test_an_entry_is_taken_back_and_put_right_and_both_are_kept(page: Bench, hou
 def test_anything_can_be_entered_as_it_is_typed_elsewhere(page: Bench, house: House) -> None:
     number = opened(page)
     more = {"at__cover": "off", "fact__panel": "PX-1040"}
-    page.post(f"/jobs/{number}/entries", events="sound=present loaded=36.8,37.1", note="hums", **more)
+    page.post(f"/jobs/{number}/entries", events="sound=present loaded=36.8,37.1", note="hums", read="yes", **more)
     names = {entry.name: entry for entry in job_of(house).standing}
     assert names["loaded_voltage"].value == "36.8,37.1"
     assert names["cover"].state == "off"
@@ -227,7 +247,7 @@ def test_entries_that_contradict_each_other_are_shown_to_be_taken_back(
     text = certain_text().replace("id: backlight\n", "id: certain\n", 1)
     (folder / "certain.yaml").write_text(text, encoding="utf-8")
     number = opened(page, model="certain")
-    page.post(f"/jobs/{number}/entries", 422, events="sound=present strip_tester=abnormal blinks=normal_on")
+    page.post(f"/jobs/{number}/entries", 422, events="sound=present strip_tester=abnormal blinks=normal_on", read="yes")
     told = text_of(page.get(f"/jobs/{number}", 422))
     assert "These entries contradict each other" in told
     assert "holds this impossible" in told
@@ -418,14 +438,76 @@ def test_script_in_a_note_a_code_or_a_name_is_shown_as_text(page: Bench) -> None
 # -- twice -------------------------------------------------------------------------------------------------------------
 
 
-def test_a_second_tap_opens_no_second_job_and_another_set_does(house: House) -> None:
-    still = replace(house, opened=replace(house.opened, clock=lambda: START))
-    page = bench(still)
-    assert [opened(page), opened(page), opened(page, panel="PX-1")] == ["1001", "1001", "1002"]
-    page.post("/jobs/1001/seen", event="sound=present", test="sound", seen="4")
-    assert opened(page) == "1003"  # 1001 is at work by now: another set of the same kind
-    page.post("/jobs/1001/close", outcome="no_fault_found")
-    for _ in range(2):
-        told = page.post("/jobs/1001/comeback", symptom="same")
-    assert "Job 1004" in text_of(told)
-    assert "there is no job 1005" in text_of(page.get("/jobs/1005", 404)).lower()
+def test_a_second_tap_opens_no_second_job_and_another_form_does(page: Bench) -> None:
+    fields = {"model": "backlight", "once": hidden(page.get("/new"), "once")}
+    assert ["Job 1001" in text_of(page.post("/new", **fields)) for _ in range(2)] == [True, True]
+    assert "Job 1002" in text_of(page.post("/new", **{**fields, "once": hidden(page.get("/new"), "once")}))
+    assert "Job W-7" in text_of(page.post("/new", model="backlight", number="W-7", once="another"))
+    page.get("/jobs/1003", 404)
+
+
+def test_a_second_tap_makes_no_second_repair_price_or_end(page: Bench, house: House) -> None:
+    number = opened(page)
+    page.post(f"/jobs/{number}/seen", event="sound=present", test="sound")
+    for path, fields in (
+        ("price", {"price": "120"}),
+        ("repair/reset_settings", {"works": "works", "read": "yes"}),
+        ("close", {"outcome": "fixed", "verified": "symptom_cleared"}),
+    ):
+        before = len(job_of(house).entries)
+        seen = {"seen": str(before), "once": f"a word for {path}"}
+        for _ in range(2):
+            page.post(f"/jobs/{number}/{path}", **fields, **seen)
+        assert len(job_of(house).entries) == before + 1, path
+
+
+# -- nothing typed is lost ---------------------------------------------------------------------------------------------
+
+
+def test_a_form_that_fails_for_another_reason_can_be_sent_again(page: Bench, house: House) -> None:
+    settings = Path(house.shop_file)
+    before = settings.read_text(encoding="utf-8")
+    settings.write_text("[shop\n", encoding="utf-8")
+    told = page.post("/new", 409, model="backlight", note="scratch <on> the frame", panel="PX-1")
+    assert "settings file cannot be read" in text_of(told)
+    assert hidden(told, "note") == "scratch <on> the frame"
+    settings.write_text(before, encoding="utf-8")
+    sent = dict(re.findall(r'name="(\w+)" value="([^"]*)"', told))
+    page.post("/new", **{name: html.unescape(text) for name, text in sent.items()})
+    assert job_of(house).facts["panel"] == "PX-1"
+
+
+def test_a_database_that_was_moved_is_not_written_to(page: Bench, house: House) -> None:
+    number = opened(page)
+    moved = Path(house.database).with_name("elsewhere.db")
+    Path(house.database).rename(moved)
+    told = page.post(f"/jobs/{number}/seen", 503, event="sound=present", test="sound")
+    assert "moved or replaced" in text_of(told)
+    moved.rename(house.database)
+    page.post(f"/jobs/{number}/seen", event="sound=present", test="sound")
+
+
+def test_a_damaged_model_file_shuts_nobody_out(page: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("FAULTNET_DATA", str(tmp_path / "data"))
+    (tmp_path / "data" / "models").mkdir(parents=True)
+    (tmp_path / "data" / "models" / "own.yaml").write_text("id: own\n\tx: [", encoding="utf-8")
+    assert "Take in a set" in page.get("/new")
+
+
+# -- words -------------------------------------------------------------------------------------------------------------
+
+
+def test_no_option_of_the_terminal_is_named_on_a_page(page: Bench) -> None:
+    number = opened(page)
+    page.post(f"/jobs/{number}/seen", event="sound=present", test="sound")
+    wrong = (
+        ("/new", {"model": "backlite", "size": "huge"}),
+        (f"/jobs/{number}/entries", {"events": "replace_strips=not", "fact__size": "x"}),
+        (f"/jobs/{number}/close", {"outcome": "no_part", "hours": "abc", "minutes": "-5", "price": "x"}),
+        (f"/jobs/{number}/skip", {"test": "nope"}),
+        (f"/jobs/{number}/model", {"model": "nope"}),
+    )
+    for path, fields in wrong:
+        told = text_of(page.post(path, 422, **fields))
+        assert "--" not in told, told
+        assert "(`faultnet" not in told, told

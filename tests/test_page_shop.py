@@ -212,7 +212,7 @@ def test_voltages_are_learned_from_past_jobs_after_a_look(house: House, capsys: 
     for n in range(3):
         tablet.post("/new", model="backlight", panel="PX-1040", nominal="54", occurrence="always")
         events = "sound=present flashlight=no_image loaded_voltage=54.3 visual=nothing"
-        tablet.post(f"/jobs/{1001 + n}/entries", events=events)
+        tablet.post(f"/jobs/{1001 + n}/entries", events=events, read="yes")
     n_found = typed(house, capsys, "voltages", "learn")["entries"]
     assert n_found, "these readings are surely normal"
     looked = tablet.get("/voltages/learn?look=yes")

@@ -154,17 +154,39 @@ def _make_folder(folder: Path, url: URL) -> None:
 def _as_sqlite_should_be(engine: Engine) -> None:
     """Transactions that begin when we say, writers one after the other, safe on the disk once they end."""
 
-    def connected(connection: Any, _record: Any) -> None:
+    def connected(connection: Any, record: Any) -> None:
         connection.isolation_level = None
+        record.info["file"] = _identity(engine.url.database)
         for pragma in (f"busy_timeout={WAIT_MS}", "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
             connection.execute(f"PRAGMA {pragma}").close()
 
     def begun(connection: Connection) -> None:
         writes = connection.get_execution_options().get("writes", False)
+        if writes:
+            _check_same_file(connection)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     event.listen(engine, "connect", connected)
     event.listen(engine, "begin", begun)
+
+
+def _identity(file: str | None) -> tuple[int, int] | None:
+    """Which file this is on its disk; None where there is none, such as of a database in memory."""
+    try:
+        found = Path(file or "").stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _check_same_file(connection: Connection) -> None:
+    """StoreProblem: the file was moved, deleted or replaced since it was opened, so what is written would be lost."""
+    url, opened = connection.engine.url, connection.connection.info.get("file")
+    if opened is not None and _identity(url.database) != opened:
+        raise StoreProblem(
+            f"{shown_url(url)}: this file was moved or replaced since it was opened; nothing was written. Put it back, "
+            "or start again with the one that is to be used"
+        )
 
 
 @contextmanager

@@ -28,9 +28,6 @@ FACT_COLUMNS: Mapping[str, str] = {
 
 _NUMBERS = frozenset(("inches", "age_years"))
 
-_OF_LATE = 50
-"""More jobs are not opened within seconds."""
-
 _NUMBERING = 7_215_019_447
 """The number of a server's lock that whoever takes a new job's number holds; any other would do."""
 
@@ -119,12 +116,6 @@ def assembled(connection: Connection, rows: Sequence[Row[Any]]) -> list[Job]:
         )
         for row in rows
     ]
-
-
-def opened_since(connection: Connection, moment: datetime) -> tuple[str, ...]:
-    """The numbers of jobs that were opened since a moment a little ago, the newest first."""
-    newest = sa.select(jobs.c.number, jobs.c.opened_at).order_by(jobs.c.id.desc()).limit(_OF_LATE)
-    return tuple(row.number for row in connection.execute(newest) if row.opened_at >= moment)
 
 
 def comebacks_of(connection: Connection, number: str) -> tuple[str, ...]:

@@ -1,22 +1,19 @@
 """What a screen answers with: a page of its own, or a way to another one."""
 
 from collections.abc import Sequence
-from datetime import timedelta
 from typing import Any
 from urllib.parse import urlencode
 
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from faultnet.jobs import Entry
+from faultnet.web.once import new_word
 from faultnet.web.rendering import job_path, rendered
 from faultnet.web.visit import Visit
 
 OK, WRONG = 200, 422
 
 SEE_OTHER = 303
-
-SENT_TWICE = timedelta(seconds=10)
-"""A form that is the same as one just before was sent twice, by a second tap."""
 
 
 def page(visit: Visit, template: str, *, problems: Sequence[str] = (), **values: Any) -> Response:
@@ -28,6 +25,7 @@ def page(visit: Visit, template: str, *, problems: Sequence[str] = (), **values:
         path=visit.path,
         on_network=visit.house.is_on_network,
         problems=problems,
+        once=new_word(),
         **values,
     )
     return HTMLResponse(html, WRONG if problems else OK)

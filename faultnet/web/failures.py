@@ -1,7 +1,8 @@
 """Every error as a page or as JSON: what, where and what to do, all of it."""
 
 import logging
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -14,6 +15,7 @@ from faultnet.errors import (
     FileProblem,
     NoSuchJob,
     NoSuchReport,
+    ShopProblem,
     Stale,
     StoreProblem,
     TooLittleData,
@@ -23,6 +25,7 @@ from faultnet.jobs.stage import NotPossible
 from faultnet.web.refusals import is_api
 from faultnet.web.rendering import rendered
 from faultnet.web.tablet import tablet_of
+from faultnet.web.visit import form
 from faultnet.workshop.meanwhile import Meanwhile
 from faultnet.workshop.repairing import Doubtful
 
@@ -47,6 +50,18 @@ _SAID = {
     405: "that cannot be done here",
     400: "this form cannot be read; send it again from its page",
 }
+
+_COMMAND = re.compile(r" ?\(`faultnet [^`]*`\)")
+_OPTION = re.compile(r"(?<![\w-])--([a-z][a-z-]*)")
+_NAMES = {"on-test": "hours on test", "verified": "how sure the cause is", "panel": "panel code", "board": "board code"}
+
+SETTINGS_DAMAGED = (
+    "the shop's settings file cannot be read; nothing was written. Whoever keeps it has to mend this line, where the "
+    "page runs"
+)
+
+SENT_AGAIN = (409, 422, 503)
+"""What may pass, or be mended elsewhere, so that the same form sent again does what it should."""
 
 UNEXPECTED = (
     "this is a fault of the program; what was written before is safe. What happened stands at the terminal that it was "
@@ -73,32 +88,57 @@ def problems_of(error: FaultnetError) -> tuple[str, ...]:
         return error.doubts
     if isinstance(error, NotPossible):
         return ("that is not possible from where the job is now; look at it again",)
-    return error.problems if isinstance(error, UsageProblem) else tuple(str(error).splitlines())
+    if isinstance(error, ShopProblem):
+        return (SETTINGS_DAMAGED, *str(error).splitlines())
+    said = error.problems if isinstance(error, UsageProblem) else tuple(str(error).splitlines())
+    return tuple(map(without_commands, said))
 
 
-def failed(request: Request, status: int, problems: Sequence[str]) -> Response:
-    """The answer that says what is wrong."""
-    if is_api(request.url.path):
+def without_commands(said: str) -> str:
+    """A sentence without what is typed at a terminal: options by their names, no command in brackets."""
+    told = _COMMAND.sub("", said)
+    return _OPTION.sub(lambda found: _NAMES.get(found[1], found[1].replace("-", " ")), told)
+
+
+async def failed(request: Request, status: int, problems: Sequence[str]) -> Response:
+    """The answer that says what is wrong; on a page with the form that led to it, to be sent again."""
+    path = request.url.path
+    if is_api(path):
         return JSONResponse({"problems": list(problems)}, status)
-    return HTMLResponse(rendered("failed.html", light=tablet_of(request).light, problems=problems), status)
+    sent = await _sent(request) if status in SENT_AGAIN else {}
+    light = tablet_of(request).light
+    return HTMLResponse(rendered("failed.html", light=light, problems=problems, sent=sent, path=path), status)
 
 
-def _told(request: Request, error: Exception) -> Response:
+async def _sent(request: Request) -> Mapping[str, Sequence[str]]:
+    """What the form said, whether or not it was looked at before something failed; no files."""
+    if request.method != "POST":
+        return {}
+    if (sent := getattr(request.state, "sent", None)) is not None:
+        found: Mapping[str, Sequence[str]] = sent
+        return found
+    try:
+        return (await form(request)).texts
+    except HTTPException:
+        return {}
+
+
+async def _told(request: Request, error: Exception) -> Response:
     assert isinstance(error, FaultnetError)
-    return failed(request, status_of(error), problems_of(error))
+    return await failed(request, status_of(error), problems_of(error))
 
 
-def _not_there(request: Request, error: Exception) -> Response:
+async def _not_there(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    return failed(request, error.status_code, [_SAID.get(error.status_code, str(error.detail))])
+    return await failed(request, error.status_code, [_SAID.get(error.status_code, str(error.detail))])
 
 
-def _not_understood(request: Request, error: Exception) -> Response:
+async def _not_understood(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     places = [(".".join(map(str, each["loc"][1:])), str(each["msg"])) for each in error.errors()]
-    return failed(request, 422, [f"{place}: {said}" if place else said for place, said in places])
+    return await failed(request, 422, [f"{place}: {said}" if place else said for place, said in places])
 
 
-def _unexpected(request: Request, error: Exception) -> Response:
+async def _unexpected(request: Request, error: Exception) -> Response:
     _LOG.error("unexpected, at %s %s", request.method, request.url.path, exc_info=error)
-    return failed(request, 500, [UNEXPECTED])
+    return await failed(request, 500, [UNEXPECTED])

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field, replace
 
 from faultnet.shop import load_shop
 from faultnet.web.ahead import Ahead
+from faultnet.web.once import Once
 from faultnet.web.remembered import Remembered
 from faultnet.workshop.workshop import Workshop
 
@@ -25,6 +26,7 @@ class House:
     names: frozenset[str] = frozenset()
     remembered: Remembered = field(default_factory=Remembered)
     ahead: Ahead = field(default_factory=Ahead)
+    once: Once = field(default_factory=Once)
 
     @property
     def is_on_network(self) -> bool:

@@ -22,13 +22,14 @@ from faultnet.workshop.workshop import Bench, Workshop
 MOST_KEPT = 128
 
 Answer = tuple[Diagnosis, Ranking, BetterFit | None]
+Kept = tuple[Answer, Model]
 
 
 class Remembered:
     """The answers of late, the oldest forgotten."""
 
     def __init__(self) -> None:
-        self._answers: OrderedDict[str, Answer] = OrderedDict()
+        self._answers: OrderedDict[str, Kept] = OrderedDict()
         self._lock, self._working = Lock(), Lock()
         self._nobody_waits = Condition()
         self._n_waiting = 0
@@ -40,32 +41,30 @@ class Remembered:
         """
         asked = bench.model, bench.case, bench.replayed.bench, workshop.shop.settings_for(trained)
         between = self._let_others_first if ahead else _go_on
-        return Look(
-            bench,
-            *self._once(_key(*asked), lambda: answer(*asked, with_times_on_top=False, between=between), ahead=ahead),
-        )
+
+        def make() -> Answer:
+            return answer(*asked, with_times_on_top=False, between=between)
+
+        return Look(bench, *self._once(_key(*asked), bench.model, make, ahead=ahead))
 
     def with_times_on_top(self, found: Look, *, ahead: bool = False) -> Look:
         """The same with how sure the order of tests is."""
         model, case, ranking = found.bench.model, found.bench.case, found.ranking
         key = "on top: " + _key(model, case, ranking.bench, ranking.settings)
-        return Look(
-            found.bench,
-            *self._once(
-                key,
-                lambda: (found.diagnosis, with_times_on_top(model, case, ranking), found.fits_better),
-                ahead=ahead,
-            ),
-        )
 
-    def _once(self, key: str, make: Callable[[], Answer], *, ahead: bool) -> Answer:
+        def make() -> Answer:
+            return found.diagnosis, with_times_on_top(model, case, ranking), found.fits_better
+
+        return Look(found.bench, *self._once(key, model, make, ahead=ahead))
+
+    def _once(self, key: str, model: Model, make: Callable[[], Answer], *, ahead: bool) -> Answer:
         if (known := self._known(key)) is not None:
             return known
         if ahead:
             self._let_others_first()
-            return self._known(key) or self._kept(key, make())
+            return self._known(key) or self._kept(key, make(), model)
         with self._my_turn():
-            return self._known(key) or self._kept(key, make())
+            return self._known(key) or self._kept(key, make(), model)
 
     @contextmanager
     def _my_turn(self) -> Iterator[None]:
@@ -89,11 +88,12 @@ class Remembered:
         with self._lock:
             if key in self._answers:
                 self._answers.move_to_end(key)
-            return self._answers.get(key)
+                return self._answers[key][0]
+            return None
 
-    def _kept(self, key: str, found: Answer) -> Answer:
+    def _kept(self, key: str, found: Answer, model: Model) -> Answer:
         with self._lock:
-            self._answers[key] = found
+            self._answers[key] = found, model
             while len(self._answers) > MOST_KEPT:
                 self._answers.popitem(last=False)
         return found
@@ -104,5 +104,9 @@ def _go_on() -> None:
 
 
 def _key(model: Model, case: Case, bench: BenchState, settings: ShopSettings) -> str:
-    """All that an answer follows from, as text: values of these kinds print every digit of theirs."""
-    return repr((model.file, model.digest, model.version, model.shares_of, case, bench, settings))
+    """All that an answer follows from, as text: values of these kinds print every digit of theirs.
+
+    The model is the very one: its names do not tell its numbers, since after a restore there may be another version of
+    the same number. It is kept with the answer, so that no other can come to lie where it lay.
+    """
+    return repr((id(model), case, bench, settings))

@@ -1,17 +1,21 @@
 """One request, understood: the shop as it is now, and what this tablet says of itself."""
 
+import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated
 
 from fastapi import Depends, Path, Request
+from starlette.background import BackgroundTask
 from starlette.datastructures import UploadFile
 
-from faultnet.errors import UsageProblem
+from faultnet.errors import StoreProblem, UsageProblem
 from faultnet.web.house import House
 from faultnet.web.tablet import Tablet, tablet_of
 from faultnet.workshop.looking import Look, note_advice
 from faultnet.workshop.workshop import Bench, Workshop, on_the_bench
+
+_LOG = logging.getLogger("faultnet.web")
 
 SHOWN_IN = "page"
 MOST_FIELDS = 400
@@ -36,17 +40,23 @@ class Visit:
         """A job on the bench. NoSuchJob: there is none of this number."""
         return on_the_bench(self.workshop, number)
 
-    def look(self, number: str, *, noting: bool = False, with_times_on_top: bool = False) -> Look:
-        """Where a job stands. noting: what is advised is noted, since somebody sees it now.
-
-        with_times_on_top: also how sure the order of tests is.
-        """
+    def look(self, number: str, *, with_times_on_top: bool = False) -> Look:
+        """Where a job stands. with_times_on_top: also how sure the order of tests is."""
         found = self.house.remembered.look_at(self.workshop, self.bench(number), trained=self.trained)
         if with_times_on_top:
             found = self.house.remembered.with_times_on_top(found)
-        if noting:
-            note_advice(self.workshop, found, SHOWN_IN)
         return found
+
+    def noting(self, found: Look) -> BackgroundTask:
+        """What is advised is noted, for somebody sees it: after the page is sent, which waits for nobody's writing."""
+        return BackgroundTask(_note, self.workshop, found)
+
+
+def _note(workshop: Workshop, found: Look) -> None:
+    try:
+        note_advice(workshop, found, SHOWN_IN)
+    except StoreProblem as error:
+        _LOG.warning("advice was not noted: %s", error)
 
 
 @dataclass(frozen=True)
@@ -101,6 +111,7 @@ async def form(request: Request) -> Form:
                 files[name] = HandedIn(value.filename or "", await value.read())
             else:
                 texts.setdefault(name, []).append(value.replace("\0", "").strip())
+        request.state.sent = texts
         return Form(texts, files)
 
 

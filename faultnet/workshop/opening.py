@@ -3,9 +3,7 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
-
-from sqlalchemy import Connection
+from datetime import datetime
 
 from faultnet.case.entry import parse_given
 from faultnet.case.setup import parse_setup
@@ -16,7 +14,7 @@ from faultnet.jobs import Entry, Job
 from faultnet.jobs.facts import FACTS, checked_fact
 from faultnet.jobs.stage import moved
 from faultnet.shop.nominal import parse_nominal
-from faultnet.store.jobs import append, find_job, insert_job, move_stage, next_number, opened_since
+from faultnet.store.jobs import append, find_job, insert_job, move_stage, next_number
 from faultnet.workshop.workshop import Workshop
 
 _NUMBER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/-]{0,39}")
@@ -38,29 +36,21 @@ class Opening:
     by: str = ""
 
 
-def open_job(workshop: Workshop, opening: Opening, *, once_within: timedelta = timedelta()) -> str:
-    """Open a job, and give its number. once_within: where the same was opened so shortly before, that job is meant.
-
-    UsageProblem lists all slips.
-    """
+def open_job(workshop: Workshop, opening: Opening) -> str:
+    """Open a job, and give its number. UsageProblem lists all slips."""
     written = _entries(opening)
     with workshop.database.write() as connection:
         number = opening.number or next_number(connection)
         now = workshop.clock()
-        if once_within and (twin := _twin(connection, opening, written, now - once_within)):
-            return twin
         insert_job(connection, Job(number, opening.model, "open", now, now, opening.by))
         append(connection, number, written, now)
     return number
 
 
-def open_comeback(
-    workshop: Workshop, earlier: str, symptom: str, opening: Opening, *, once_within: timedelta = timedelta()
-) -> str:
+def open_comeback(workshop: Workshop, earlier: str, symptom: str, opening: Opening) -> str:
     """Open a job for a set that came back after another, and give its number; the earlier job is done then.
 
-    What is known of the set comes with it. once_within: as for `open_job`. UsageProblem: the earlier one never went
-    out.
+    What is known of the set comes with it. UsageProblem: the earlier one never went out.
     """
     with workshop.database.write() as connection:
         now = workshop.clock()
@@ -69,8 +59,6 @@ def open_comeback(
         kept = {name: text for name, text in before.facts.items() if name in STAYS_THE_SAME}
         opening = replace(opening, model=opening.model or before.model, facts={**kept, **opening.facts})
         written = _entries(opening)
-        if once_within and (twin := _twin(connection, opening, written, now - once_within, earlier)):
-            return twin
         number = opening.number or next_number(connection)
         job = Job(number, opening.model, "open", now, now, opening.by, after=earlier, comeback=symptom)
         insert_job(connection, job)
@@ -79,17 +67,6 @@ def open_comeback(
         append(connection, earlier, [Entry("stage", "comeback", stage, note=note, by=opening.by)], now)
         move_stage(connection, earlier, stage, _since(before, stage, now))
     return number
-
-
-def _twin(connection: Connection, opening: Opening, written: Sequence[Entry], since: datetime, after: str = "") -> str:
-    """The number of the same job, opened since a moment: a form that was sent twice. "" where there is none."""
-    said = [replace(entry, seq=0, place=0, at=None) for entry in written]
-    for number in opened_since(connection, since):
-        job = find_job(connection, number)
-        same = [replace(entry, seq=0, place=0, at=None) for entry in job.entries] == said
-        if same and (job.model, job.after, job.opened_by) == (opening.model, after, opening.by):
-            return number
-    return ""
 
 
 def _since(job: Job, stage: str, now: datetime) -> datetime:

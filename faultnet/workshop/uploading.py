@@ -105,4 +105,5 @@ def file_name(told: str) -> str:
     """
     name = "".join(c for c in PureWindowsPath(told).name if c.isprintable()).replace(":", "").strip(". ")
     path = Path(name)
-    return f"{path.stem[:LONGEST_NAME]}{path.suffix[:10]}"
+    stem = path.stem.encode()[:LONGEST_NAME].decode(errors="ignore")  # what disks count are bytes
+    return f"{stem}{path.suffix[:10]}"

@@ -1,6 +1,6 @@
 """Jobs, for programs: the calls of `faultnet job`, and their documents."""
 
-from fastapi import APIRouter
+from fastapi import APIRouter, BackgroundTasks
 
 from faultnet.errors import UsageProblem
 from faultnet.jobs import Part
@@ -67,10 +67,11 @@ def shown(visit: Visiting, job: JobPath) -> Json:
 
 
 @router.get("/{job}/answer")
-def answered(visit: Visiting, job: JobPath) -> Json:
+def answered(visit: Visiting, job: JobPath, afterwards: BackgroundTasks) -> Json:
     """Where the job stands, and what to do next; the advice is noted. As `faultnet job next --json`."""
     number = number_in(job)
-    found = visit.look(number, noting=True, with_times_on_top=True)
+    found = visit.look(number, with_times_on_top=True)
+    afterwards.tasks.append(visit.noting(found))
     bench = found.bench
     answer = answer_json(bench.model, bench.case, found.diagnosis, found.ranking, found.fits_better)
     return {"job": number, "stage": bench.job.stage, "entries": list(bench.replayed.numbers), **answer}

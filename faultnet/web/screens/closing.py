@@ -7,7 +7,7 @@ from faultnet.errors import UsageProblem
 from faultnet.jobs.closing import COMEBACKS, OUTCOMES, VERIFICATIONS
 from faultnet.jobs.replay import has_repairs
 from faultnet.telling.job import closing_words
-from faultnet.web.answering import SENT_TWICE, back_to_job, go_to, page
+from faultnet.web.answering import back_to_job, go_to, page
 from faultnet.web.failures import problems_of
 from faultnet.web.rendering import job_path, number_in
 from faultnet.web.shown.head import head_of
@@ -29,6 +29,10 @@ def shown(job: str, visit: Visiting) -> Response:
 @router.post("/jobs/{job}/close")
 def closed(job: str, visit: Visiting, form: Sent) -> Response:
     """Close the job."""
+    return visit.house.once.do(form.text("once"), lambda: _closed(job, visit, form))
+
+
+def _closed(job: str, visit: Visit, form: Form) -> Response:
     number = number_in(job)
     workshop = visit.workshop
     try:
@@ -58,8 +62,11 @@ def came_back(job: str, visit: Visiting, form: Sent) -> Response:
     if symptom not in COMEBACKS:
         raise UsageProblem("say what it came back with")
     opening = Opening(form.text("model"), by=visit.tablet.who, note=form.text("note"))
-    number = open_comeback(visit.workshop, number_in(job), symptom, opening, once_within=SENT_TWICE)
-    return go_to(job_path(number))
+
+    def done() -> Response:
+        return go_to(job_path(open_comeback(visit.workshop, number_in(job), symptom, opening)))
+
+    return visit.house.once.do(form.text("once"), done)
 
 
 def _asked(visit: Visit, number: str, form: Form, error: UsageProblem | None = None) -> Response:

@@ -1,5 +1,7 @@
 """Everything written down about a job: taken back, put right, or added as it is typed elsewhere."""
 
+from collections.abc import Sequence
+
 from fastapi import APIRouter
 from starlette.responses import Response
 
@@ -13,6 +15,7 @@ from faultnet.store.jobs import comebacks_of
 from faultnet.telling.job import closing_words, part_words
 from faultnet.web.answering import back_to_job, page
 from faultnet.web.failures import problems_of
+from faultnet.web.reading import cautions_of, check_read
 from faultnet.web.rendering import number_in
 from faultnet.web.shown.entries import advised_words, entry_rows
 from faultnet.web.shown.head import head_of
@@ -35,11 +38,13 @@ def added(job: str, visit: Visiting, form: Sent) -> Response:
     number = number_in(job)
     at = ",".join(f"{part}={state}" for part in SETUP_PARTS if (state := form.text(f"at.{part}")))
     facts = [(name, text) for name in FACTS if (text := form.text(f"fact.{name}"))]
+    events = form.text("events").split()
     try:
+        check_read(visit, number, form, events)
         entered = enter(
             visit.workshop,
             number,
-            form.text("events").split(),
+            events,
             at=at,
             given=form.all("given"),
             facts=facts,
@@ -47,7 +52,9 @@ def added(job: str, visit: Visiting, form: Sent) -> Response:
             n_seen=form.n_seen,
         )
     except UsageProblem as error:
-        return all_entries(visit, number, error, typed={name: form.text(name) for name in form.texts})
+        return all_entries(
+            visit, number, error, typed={name: form.text(name) for name in form.texts}, given=form.all("given")
+        )
     return back_to_job(number, entered, form.n_seen)
 
 
@@ -73,6 +80,7 @@ def corrected(job: str, seq: int, visit: Visiting, form: Sent) -> Response:
     """What stands in the place of an entry."""
     number = number_in(job)
     try:
+        check_read(visit, number, form, [form.text("event")])
         entered = correct(visit.workshop, number, seq, form.text("event"))
     except UsageProblem as error:
         return _to_correct(visit, number, seq, error, form.text("event"))
@@ -95,11 +103,16 @@ def _to_correct(visit: Visit, number: str, seq: int, error: UsageProblem | None 
         row=next(row for row in entry_rows(job, model) if row.seq == seq),
         typed=typed or as_typed(event_of(entry, model), model),
         states=model.visible[entry.name].states if entry.name in model.visible else (),
+        cautions=cautions_of(error),
     )
 
 
 def all_entries(
-    visit: Visit, number: str, error: FaultnetError | None = None, typed: dict[str, str] | None = None
+    visit: Visit,
+    number: str,
+    error: FaultnetError | None = None,
+    typed: dict[str, str] | None = None,
+    given: Sequence[str] = (),
 ) -> Response:
     """The screen of all entries. error: what is wrong, with what was typed; or that they contradict each other."""
     job, _ = read_job(visit.workshop, number)
@@ -113,6 +126,7 @@ def all_entries(
         "entries.html",
         problems=() if error is None else problems_of(error),
         is_contradiction=isinstance(error, ContradictoryEvidence),
+        cautions=cautions_of(error),
         head=head_of(job, model, visit.workshop.clock().date()),
         rows=entry_rows(job, model),
         parts=[part_words(part, currency) for part in job.parts],
@@ -120,6 +134,7 @@ def all_entries(
         later=later,
         advised=advised_words(advice, model),
         typed=typed or {},
+        given=given,
         facts=FACTS,
         setups=SETUP_PARTS,
         conditions=model.conditions,

@@ -19,6 +19,7 @@ from faultnet.telling.job import moment
 from faultnet.web.answering import go_to, page
 from faultnet.web.failures import problems_of
 from faultnet.web.guard import MOST_UPLOADED
+from faultnet.web.shown.choices import models_to_choose
 from faultnet.web.shown.incoming import (
     DAYS,
     DELIMITERS,
@@ -165,7 +166,7 @@ def _asked(visit: Visit, form: Form, problems: Sequence[str]) -> Response:
         suffixes=SUFFIXES,
         most_mb=MOST_UPLOADED // 2**20,
         comma=visit.workshop.shop.settings.decimal_comma,
-        **_ways(visit),
+        **_ways(),
     )
 
 
@@ -187,7 +188,7 @@ def _shown(visit: Visit, report: Report, problems: Sequence[str], form: Form | N
         typed={} if form is None else {name: form.text(name) for name in form.texts},
         unmatched=UNMATCHED,
         most_columns=MOST_COLUMNS,
-        **_ways(visit),
+        **_ways(),
     )
 
 
@@ -197,7 +198,7 @@ def _model(visit: Visit, report: Report) -> Model | None:
     return visit.workshop.load_model(named) if named in list_models() else None
 
 
-def _ways(visit: Visit) -> dict[str, Any]:
+def _ways() -> dict[str, Any]:
     """In which ways a table may be read."""
-    models = {name: visit.workshop.load_model(name).title for name in list_models()}
+    models = models_to_choose()
     return {"models": models, "days": DAYS, "encodings": ENCODINGS, "delimiters": DELIMITERS}

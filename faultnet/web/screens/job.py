@@ -1,20 +1,17 @@
 """One job: where things stand, what to do next, and what was seen, entered by one press."""
 
-from collections.abc import Sequence
-
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from faultnet.case.entry import observation_names
 from faultnet.errors import ContradictoryEvidence, FaultnetError, UsageProblem
 from faultnet.jobs.replay import usual_symptom
 from faultnet.web.answering import back_to_job, page
 from faultnet.web.failures import problems_of
+from faultnet.web.reading import check_read
 from faultnet.web.rendering import number_in
 from faultnet.web.screens.entries import all_entries
 from faultnet.web.shown.head import head_of
 from faultnet.web.shown.now import now
-from faultnet.web.shown.step import READ_FIRST_FROM
 from faultnet.web.visit import Form, Sent, Visit, Visiting
 from faultnet.workshop.entering import enter, go_on_with, skip
 from faultnet.workshop.workshop import read_job
@@ -61,14 +58,16 @@ def job_page(visit: Visit, number: str, error: FaultnetError | None = None) -> R
     """The screen of a job. error: what was wrong with what was sent."""
     problems = () if error is None else problems_of(error)
     try:
-        found = visit.look(number, noting=True)
+        found = visit.look(number)
     except ContradictoryEvidence as contradiction:
         return all_entries(visit, number, contradiction)
     job, model = found.bench.job, found.bench.model
     head = head_of(job, model, visit.workshop.clock().date())
     told = now(found, head, _numbers(visit.query.get("written", "")), _number(visit.query.get("seen", "")))
     visit.house.ahead.think_of(visit.workshop, found, visit.trained)
-    return page(visit, "job.html", problems=problems, now=told, head=head)
+    shown = page(visit, "job.html", problems=problems, now=told, head=head)
+    shown.background = visit.noting(found)
+    return shown
 
 
 def _numbers(text: str) -> tuple[int, ...]:
@@ -93,17 +92,3 @@ def _texts(visit: Visit, number: str, form: Form) -> list[str]:
     if symptom in SYMPTOMS and symptom != usual_symptom(job):
         events = [text if "@" in text else f"{text}@{symptom}" for text in events]
     return events
-
-
-def check_read(visit: Visit, number: str, form: Form, events: Sequence[str]) -> None:
-    """UsageProblem: what a step from hazard 2 on shows comes on a form that does not stand behind its cautions.
-
-    events: as they are typed, or names of observations alone.
-    """
-    if form.text("read") == "yes":
-        return
-    found = visit.look(number)
-    names = {observation_names(found.bench.model).get(text.partition("=")[0].strip()) for text in events}
-    for ranked in found.ranking.tests:
-        if names & {*ranked.reveals} and ranked.step.hazard >= READ_FIRST_FROM:
-            raise UsageProblem(f"read the cautions of this step first: {ranked.label}. Nothing was written")

@@ -4,21 +4,18 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from faultnet.errors import UsageProblem
-from faultnet.files.finder import list_models
-from faultnet.files.load import shared_model
 from faultnet.jobs.facts import FACTS, OCCURRENCES
 from faultnet.jobs.stage import BEFORE_THE_END, STAGES
-from faultnet.web.answering import SENT_TWICE, go_to, page
+from faultnet.web.answering import go_to, page
 from faultnet.web.failures import problems_of
 from faultnet.web.rendering import job_path
+from faultnet.web.shown.choices import models_to_choose, usual_model
 from faultnet.web.shown.jobs import MOST_LISTED, JobRows, jobs_listed
 from faultnet.web.visit import Form, Sent, Visit, Visiting
 from faultnet.workshop.opening import Opening, open_job
 from faultnet.workshop.workshop import read_job
 
 router = APIRouter()
-
-USUAL_MODEL = "backlight"
 
 
 @router.get("/")
@@ -50,13 +47,16 @@ def opened(visit: Visiting, form: Sent) -> Response:
     """Open its job."""
     facts = {name: form.text(name) for name in FACTS if form.text(name)}
     opening = Opening(form.text("model"), form.text("number"), facts, note=form.text("note"), by=visit.tablet.who)
-    try:
-        if not opening.model:
-            raise UsageProblem("say what it came in with")
-        number = open_job(visit.workshop, opening, once_within=SENT_TWICE)
-    except UsageProblem as error:
-        return _asked(visit, form, error)
-    return go_to(job_path(number))
+
+    def done() -> Response:
+        try:
+            if not opening.model:
+                raise UsageProblem("say what it came in with")
+            return go_to(job_path(open_job(visit.workshop, opening)))
+        except UsageProblem as error:
+            return _asked(visit, form, error)
+
+    return visit.house.once.do(form.text("once"), done)
 
 
 def _listed(visit: Visit, found: JobRows, stage: str = "", panel: str = "", *, is_all: bool = False) -> Response:
@@ -66,13 +66,13 @@ def _listed(visit: Visit, found: JobRows, stage: str = "", panel: str = "", *, i
 
 
 def _asked(visit: Visit, form: Form, error: UsageProblem | None = None) -> Response:
-    models = {name: shared_model(name).title for name in list_models()}
+    models = models_to_choose()
     return page(
         visit,
         "new.html",
         problems=() if error is None else problems_of(error),
         models=models,
-        usual_model=form.text("model") or (USUAL_MODEL if USUAL_MODEL in models else ""),
+        usual_model=usual_model(form.text("model")),
         facts=FACTS,
         occurrences=OCCURRENCES,
         typed=form.text,

@@ -10,7 +10,7 @@ from faultnet.web.failures import problems_of
 from faultnet.web.rendering import number_in
 from faultnet.web.shown.head import head_of
 from faultnet.web.shown.price import price_shown
-from faultnet.web.visit import Sent, Visit, Visiting
+from faultnet.web.visit import Form, Sent, Visit, Visiting
 from faultnet.workshop.ending import answer_price, move, name_price
 from faultnet.workshop.sums import parse_sum
 
@@ -26,6 +26,10 @@ def shown(job: str, visit: Visiting) -> Response:
 @router.post("/jobs/{job}/price")
 def named(job: str, visit: Visiting, form: Sent) -> Response:
     """The price that was named to the customer."""
+    return visit.house.once.do(form.text("once"), lambda: _named(job, visit, form))
+
+
+def _named(job: str, visit: Visit, form: Form) -> Response:
     number, comma = number_in(job), visit.workshop.shop.settings.decimal_comma
     try:
         price = parse_sum("the price:", form.text("price"), decimal_comma=comma)

@@ -36,6 +36,10 @@ def shown(job: str, made: str, visit: Visiting) -> Response:
 @router.post("/jobs/{job}/repair/{made}")
 def entered(job: str, made: str, visit: Visiting, form: Sent) -> Response:
     """The repair with its parts, and whether the set works now."""
+    return visit.house.once.do(form.text("once"), lambda: _entered(job, made, visit, form))
+
+
+def _entered(job: str, made: str, visit: Visit, form: Form) -> Response:
     number, sure = number_in(job), form.text("sure") == "yes"
     try:
         together = "+".join([made, *form.all("with")])

@@ -29,6 +29,7 @@ def shown(job: str, test: str, visit: Visiting) -> Response:
         head=head_of(found.bench.job, found.bench.model, visit.workshop.clock().date()),
         step=step,
         held=found.ranking.held_because.get(("test", test), ""),
+        is_for_others=any(h.needs_training and (h.kind, h.id) == ("test", test) for h in found.ranking.held_back),
         is_read=not step.effort.is_read_first or visit.query.get("read") == "yes",
         asks_symptom=usual_symptom(found.bench.job) != "showing",
     )

@@ -14,8 +14,9 @@ from faultnet.jobs.replay import usual_symptom
 from faultnet.model.nodes import Observation
 from faultnet.web.answering import back_to_job, page
 from faultnet.web.failures import problems_of
+from faultnet.web.reading import check_read
 from faultnet.web.rendering import number_in
-from faultnet.web.screens.job import SYMPTOMS, check_read
+from faultnet.web.screens.job import SYMPTOMS
 from faultnet.web.shown.head import head_of
 from faultnet.web.shown.step import effort_of
 from faultnet.web.visit import Form, Sent, Visit, Visiting

@@ -1,10 +1,12 @@
 """What can be chosen where past jobs are asked about."""
 
 from collections.abc import Mapping
+from contextlib import suppress
 
 from faultnet.analysis.targets import COMEBACKS, COMPONENT, MODE
 from faultnet.counting.columns import names_of_columns
 from faultnet.counting.returns import REPAIR, SOURCE
+from faultnet.errors import FaultnetError
 from faultnet.files.finder import list_models
 from faultnet.files.load import shared_model
 from faultnet.model import Model
@@ -15,8 +17,12 @@ _WORDS = {COMPONENT: "parts", MODE: "failure modes", COMEBACKS: "sets that came 
 
 
 def models_to_choose() -> Mapping[str, str]:
-    """Every model by its id, with its title."""
-    return {name: shared_model(name).title for name in list_models()}
+    """Every model that can be read by its id, with its title; one whose file is damaged shuts nobody out."""
+    titles = {}
+    for name in list_models():
+        with suppress(FaultnetError):
+            titles[name] = shared_model(name).title
+    return titles
 
 
 def usual_model(chosen: str) -> str:
