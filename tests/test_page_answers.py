@@ -79,9 +79,7 @@ def test_what_the_advised_test_may_show_is_worked_out_ahead(house: House) -> Non
     with served(house) as address:
         httpx.get(f"{address}/jobs/{number}")
         end = time.monotonic() + 60
-        while (
-            len(house.remembered._answers) < 5
-        ):  # now, how sure its order is, and each of three outcomes
+        while len(house.remembered._answers) < 5:  # now, how sure its order is, and each of three outcomes
             assert time.monotonic() < end
             time.sleep(0.05)
         before = dict(house.remembered._answers)
