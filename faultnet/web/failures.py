@@ -51,7 +51,7 @@ _SAID = {
     400: "this form cannot be read; send it again from its page",
 }
 
-_COMMAND = re.compile(r" ?\(`faultnet [^`]*`\)")
+_COMMAND = re.compile(r" ?\(`faultnet [^`]*`\)|(?<=enter a repair) with `faultnet job repair`")
 _OPTION = re.compile(r"(?<![\w-])--([a-z][a-z-]*)")
 _NAMES = {"on-test": "hours on test", "verified": "how sure the cause is", "panel": "panel code", "board": "board code"}
 

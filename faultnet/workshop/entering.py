@@ -23,9 +23,7 @@ from faultnet.workshop.workshop import Workshop, model_of, read_job
 TAKEN_BACK = (*EVENTS, "fact", "given", "setup", "skipped", "note")
 """Kinds of entries that can be taken back; a stage or a price is changed by the next one."""
 
-NO_CODES_HERE = (
-    "a repair is entered as one, by `faultnet job repair` or its own form, which asks for the codes of the parts"
-)
+NO_CODES_HERE = "enter a repair with `faultnet job repair`, which asks for the codes of the parts"
 
 
 def enter(
