@@ -151,7 +151,7 @@ def test_the_other_model_is_not_loaded_when_there_is_nothing_to_ask_it(monkeypat
     def refuse(*_: Any) -> Model:
         raise AssertionError("loaded")
 
-    monkeypatch.setattr(fits, "load_model", refuse)
+    monkeypatch.setattr(fits, "shared_model", refuse)
     assert fits.fits_better(model("backlight"), case_of("backlight", "loaded_voltage=0")) is None
     assert fits.fits_better(model("intake"), case_of("intake", "sound=absent")) is None
     with pytest.raises(AssertionError, match="loaded"):

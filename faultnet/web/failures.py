@@ -96,7 +96,7 @@ def problems_of(error: FaultnetError) -> tuple[str, ...]:
 
 def without_commands(said: str) -> str:
     """A sentence without what is typed at a terminal: options by their names, no command in brackets."""
-    told = _COMMAND.sub("", said)
+    told = _COMMAND.sub("", said).replace("OUTCOME ", "how it ended, ")
     return _OPTION.sub(lambda found: _NAMES.get(found[1], found[1].replace("-", " ")), told)
 
 

@@ -44,7 +44,7 @@ def close(workshop: Workshop, number: str, closing: Closing, *, n_seen: int | No
     """Close a job with how it ended. UsageProblem lists all slips."""
     problems: list[str] = []
     for name, known, text in (
-        ("outcome", OUTCOMES, closing.outcome),
+        ("OUTCOME", OUTCOMES, closing.outcome),
         ("--verified", VERIFICATIONS, closing.verification),
     ):
         if text not in known:
