@@ -9,7 +9,6 @@ from faultnet.case.entry import written
 from faultnet.case.events import set_aside
 from faultnet.case.words import describe_event, made_again, nominal_words, state_words
 from faultnet.cli.kinds import (
-    WORTH_SHOWING,
     better_fit_text,
     kinds,
     legend,
@@ -30,7 +29,9 @@ from faultnet.ranking import RankedTest, Ranking
 from faultnet.repairs import RankedRepair
 from faultnet.telling.answer import (
     ENDINGS,
+    MODES_FROM,
     NOT_DRAWN,
+    WORTH_SHOWING,
     leading_words,
     on_top_words,
     said_and_typed,
@@ -38,10 +39,6 @@ from faultnet.telling.answer import (
     weighed_words,
 )
 from faultnet.words import fixed, in_words, minutes, odds_factor, percent
-
-MODES_FROM = 0.03
-"""How likely a component must be for its failure modes to be listed."""
-
 
 TRAINED_ONLY = "for a trained person, and this bench is not marked as trained; if it is: --trained"
 

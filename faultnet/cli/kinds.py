@@ -6,12 +6,8 @@ from faultnet.case.entry import written
 from faultnet.cli.terminal import bar, bar_legend, bold, wrapped
 from faultnet.diagnosis import BetterFit, Diagnosis
 from faultnet.model import Model
+from faultnet.telling.answer import GO_ON_FROM, WORTH_SHOWING
 from faultnet.words import in_words, percent, percent_range, to_one
-
-WORTH_SHOWING = 0.02
-
-GO_ON_FROM = 0.75
-"""How likely a kind of trouble must be before its model is said to go on (reasoned)."""
 
 _MeasuredState = tuple[str, float, float | None, float | None]
 

@@ -28,6 +28,12 @@ NOT_DRAWN = (
     "may harm, and which volts go with which state."
 )
 
+MODES_FROM, WORTH_SHOWING = 0.03, 0.02
+"""How likely a component must be for its failure modes to be listed, and how likely one of these."""
+
+GO_ON_FROM = 0.75
+"""How likely a kind of trouble must be before its model is said to go on (reasoned)."""
+
 SURE_ENOUGH, WORTH_NAMING = 0.9, 0.1
 """An advice that is the same in more draws needs no words; what is advised in fewer is not named beside it."""
 

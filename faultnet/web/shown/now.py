@@ -9,7 +9,7 @@ from faultnet.jobs import Entry
 from faultnet.jobs.replay import usual_symptom
 from faultnet.model import Model
 from faultnet.model.words import disclaimer, numbers_words
-from faultnet.telling.answer import ENDINGS, surprise_words
+from faultnet.telling.answer import ENDINGS, GO_ON_FROM, surprise_words
 from faultnet.telling.job import earlier_words, entry_told
 from faultnet.web.shown.head import Head
 from faultnet.web.shown.standing import Standing, standing_of
@@ -17,9 +17,6 @@ from faultnet.web.shown.step import BenchStep, RepairStep, bench_step, repair_st
 from faultnet.words import percent, to_one
 from faultnet.workshop.entering import TAKEN_BACK
 from faultnet.workshop.looking import Look
-
-GO_ON_FROM = 0.75
-"""How likely a kind of trouble must be before its model is said to go on (reasoned)."""
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 
 from faultnet.diagnosis import Diagnosis
 from faultnet.model import Model
+from faultnet.telling.answer import MODES_FROM, WORTH_SHOWING
 from faultnet.words import in_words, percent, percent_range
-
-MODES_FROM, WORTH_SHOWING = 0.03, 0.02
 
 
 @dataclass(frozen=True)
