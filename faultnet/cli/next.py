@@ -11,7 +11,7 @@ from faultnet.cli.ways import checked_sort
 from faultnet.diagnosis import Diagnosis
 from faultnet.model import Model
 from faultnet.telling.answer_json import answer_json
-from faultnet.workshop.looking import answer
+from faultnet.workshop.answer import answer
 from faultnet.workshop.understanding import Asked, understand
 
 

@@ -82,8 +82,10 @@ def status_of(error: Exception) -> int:
     return next((status for kind, status in STATUSES if isinstance(error, kind)), 500)
 
 
-def problems_of(error: FaultnetError) -> tuple[str, ...]:
-    """What is wrong, a sentence each, in words that do not ask for a command to be typed."""
+def problems_of(error: FaultnetError | None) -> tuple[str, ...]:
+    """What is wrong, a sentence each, in words that do not ask for a command to be typed; nothing where nothing is."""
+    if error is None:
+        return ()
     if isinstance(error, Doubtful):
         return error.doubts
     if isinstance(error, NotPossible):

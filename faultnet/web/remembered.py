@@ -16,7 +16,8 @@ from faultnet.model.work import BenchState
 from faultnet.ranking import Ranking
 from faultnet.ranking.on_top import with_times_on_top
 from faultnet.settings import ShopSettings
-from faultnet.workshop.looking import Look, answer
+from faultnet.workshop.answer import answer
+from faultnet.workshop.looking import Look
 from faultnet.workshop.workshop import Bench, Workshop
 
 MOST_KEPT = 128

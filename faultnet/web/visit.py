@@ -10,7 +10,10 @@ from starlette.background import BackgroundTask
 from starlette.datastructures import UploadFile
 
 from faultnet.errors import StoreProblem, UsageProblem
+from faultnet.jobs import Job
+from faultnet.model import Model
 from faultnet.web.house import House
+from faultnet.web.shown.head import Head, head_of
 from faultnet.web.tablet import Tablet, tablet_of
 from faultnet.workshop.looking import Look, note_advice
 from faultnet.workshop.workshop import Bench, Workshop, on_the_bench
@@ -39,6 +42,10 @@ class Visit:
     def bench(self, number: str) -> Bench:
         """A job on the bench. NoSuchJob: there is none of this number."""
         return on_the_bench(self.workshop, number)
+
+    def head(self, job: Job, model: Model) -> Head:
+        """The head of a job's page, as of today."""
+        return head_of(job, model, self.workshop.clock().date())
 
     def look(self, number: str, *, with_times_on_top: bool = False) -> Look:
         """Where a job stands. with_times_on_top: also how sure the order of tests is."""

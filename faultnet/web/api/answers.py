@@ -8,7 +8,7 @@ from faultnet.shop.nominal import NominalTyped
 from faultnet.telling.answer_json import answer_json
 from faultnet.web.api.bodies import REFUSALS, AskedBody, Json
 from faultnet.web.visit import Visiting
-from faultnet.workshop.looking import answer
+from faultnet.workshop.answer import answer
 from faultnet.workshop.understanding import Asked, understand
 
 router = APIRouter(prefix="/api", tags=["answers"], responses=REFUSALS)

@@ -39,7 +39,7 @@ def _asked(visit: Visit, form: Form, error: UsageProblem | None = None) -> Respo
     return page(
         visit,
         "calibration.html",
-        problems=() if error is None else problems_of(error),
+        problems=problems_of(error),
         models=models_to_choose(),
         model=usual_model(form.text("model")),
         typed=form.text,

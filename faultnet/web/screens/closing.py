@@ -10,7 +10,6 @@ from faultnet.telling.job import closing_words
 from faultnet.web.answering import back_to_job, go_to, page
 from faultnet.web.failures import problems_of
 from faultnet.web.rendering import job_path, number_in
-from faultnet.web.shown.head import head_of
 from faultnet.web.visit import Form, Sent, Visit, Visiting
 from faultnet.workshop.closing_typed import ClosingTyped, closing_typed
 from faultnet.workshop.ending import close
@@ -71,13 +70,13 @@ def came_back(job: str, visit: Visiting, form: Sent) -> Response:
 
 def _asked(visit: Visit, number: str, form: Form, error: UsageProblem | None = None) -> Response:
     job, _ = read_job(visit.workshop, number)
-    head = head_of(job, model_of(visit.workshop, job), visit.workshop.clock().date())
+    head = visit.head(job, model_of(visit.workshop, job))
     ends = {name.removeprefix("close_"): "" for name in head.moves if name.startswith("close_")}
     paid = [part.price for part in job.parts if part.price is not None]
     return page(
         visit,
         "close.html",
-        problems=() if error is None else problems_of(error),
+        problems=problems_of(error),
         head=head,
         outcomes={name: words for name, words in OUTCOMES.items() if name in ends},
         verifications=VERIFICATIONS,

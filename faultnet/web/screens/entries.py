@@ -18,7 +18,6 @@ from faultnet.web.failures import problems_of
 from faultnet.web.reading import cautions_of, check_read
 from faultnet.web.rendering import number_in
 from faultnet.web.shown.entries import advised_words, entry_rows
-from faultnet.web.shown.head import head_of
 from faultnet.web.visit import Sent, Visit, Visiting
 from faultnet.workshop.entering import correct, enter, take_back
 from faultnet.workshop.workshop import model_of, read_job
@@ -98,8 +97,8 @@ def _to_correct(visit: Visit, number: str, seq: int, error: UsageProblem | None 
     return page(
         visit,
         "correct.html",
-        problems=() if error is None else problems_of(error),
-        head=head_of(job, model, visit.workshop.clock().date()),
+        problems=problems_of(error),
+        head=visit.head(job, model),
         row=next(row for row in entry_rows(job, model) if row.seq == seq),
         typed=typed or as_typed(event_of(entry, model), model),
         states=model.visible[entry.name].states if entry.name in model.visible else (),
@@ -124,10 +123,10 @@ def all_entries(
     return page(
         visit,
         "entries.html",
-        problems=() if error is None else problems_of(error),
+        problems=problems_of(error),
         is_contradiction=isinstance(error, ContradictoryEvidence),
         cautions=cautions_of(error),
-        head=head_of(job, model, visit.workshop.clock().date()),
+        head=visit.head(job, model),
         rows=entry_rows(job, model),
         parts=[part_words(part, currency) for part in job.parts],
         ended="" if job.closing is None else closing_words(job.closing),

@@ -10,7 +10,6 @@ from faultnet.web.failures import problems_of
 from faultnet.web.reading import check_read
 from faultnet.web.rendering import number_in
 from faultnet.web.screens.entries import all_entries
-from faultnet.web.shown.head import head_of
 from faultnet.web.shown.now import now
 from faultnet.web.visit import Form, Sent, Visit, Visiting
 from faultnet.workshop.entering import enter, go_on_with, skip
@@ -56,13 +55,13 @@ def other_model(job: str, visit: Visiting, form: Sent) -> Response:
 
 def job_page(visit: Visit, number: str, error: FaultnetError | None = None) -> Response:
     """The screen of a job. error: what was wrong with what was sent."""
-    problems = () if error is None else problems_of(error)
+    problems = problems_of(error)
     try:
         found = visit.look(number)
     except ContradictoryEvidence as contradiction:
         return all_entries(visit, number, contradiction)
     job, model = found.bench.job, found.bench.model
-    head = head_of(job, model, visit.workshop.clock().date())
+    head = visit.head(job, model)
     told = now(found, head, _numbers(visit.query.get("written", "")), _number(visit.query.get("seen", "")))
     visit.house.ahead.think_of(visit.workshop, found, visit.trained)
     shown = page(visit, "job.html", problems=problems, now=told, head=head)
@@ -79,7 +78,7 @@ def _number(text: str) -> int | None:
 
 
 def _texts(visit: Visit, number: str, form: Form) -> list[str]:
-    """The events of a form, as they are typed elsewhere, those left out that somebody has sent already.
+    """The events of a form, as they are typed elsewhere.
 
     UsageProblem: nothing was chosen, or the cautions of a dangerous step were not read.
     """

@@ -70,7 +70,7 @@ def _asked(visit: Visit, form: Form, error: UsageProblem | None = None) -> Respo
     return page(
         visit,
         "new.html",
-        problems=() if error is None else problems_of(error),
+        problems=problems_of(error),
         models=models,
         usual_model=usual_model(form.text("model")),
         facts=FACTS,

@@ -5,7 +5,6 @@ from starlette.responses import Response
 
 from faultnet.web.answering import page
 from faultnet.web.rendering import number_in
-from faultnet.web.shown.head import head_of
 from faultnet.web.visit import Visiting
 
 router = APIRouter()
@@ -21,7 +20,7 @@ def shown(job: str, visit: Visiting) -> Response:
     return page(
         visit,
         "network.html",
-        head=head_of(bench.job, bench.model, visit.workshop.clock().date()),
+        head=visit.head(bench.job, bench.model),
         widths=(PHONE, DESK),
         is_whole=visit.query.get("all") == "yes",
     )

@@ -8,7 +8,6 @@ from faultnet.telling.job import part_words
 from faultnet.web.answering import back_to_job, page
 from faultnet.web.failures import problems_of
 from faultnet.web.rendering import number_in
-from faultnet.web.shown.head import head_of
 from faultnet.web.shown.price import price_shown
 from faultnet.web.visit import Form, Sent, Visit, Visiting
 from faultnet.workshop.ending import answer_price, move, name_price
@@ -67,8 +66,8 @@ def _price(visit: Visit, number: str, error: UsageProblem | None = None, typed: 
     return page(
         visit,
         "price.html",
-        problems=() if error is None else problems_of(error),
-        head=head_of(job, model, visit.workshop.clock().date()),
+        problems=problems_of(error),
+        head=visit.head(job, model),
         price=price_shown(found),
         currency=currency,
         named="" if job.price is None else f"{job.price.value} {job.price.unit}".rstrip(),

@@ -52,7 +52,7 @@ def _asked(visit: Visit, form: Form, error: UsageProblem | None = None) -> Respo
     return page(
         visit,
         "rates.html",
-        problems=() if error is None else problems_of(error),
+        problems=problems_of(error),
         models=models,
         model=model.id,
         rated=rated_to_choose(model),

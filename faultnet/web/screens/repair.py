@@ -13,7 +13,6 @@ from faultnet.repairs import RankedRepair
 from faultnet.web.answering import back_to_job, page
 from faultnet.web.failures import problems_of
 from faultnet.web.rendering import number_in
-from faultnet.web.shown.head import head_of
 from faultnet.web.shown.step import READ_FIRST_FROM, repair_step
 from faultnet.web.visit import Form, Sent, Visit, Visiting
 from faultnet.workshop.meanwhile import Meanwhile
@@ -117,7 +116,7 @@ def _asked(
         visit,
         "repair.html",
         problems=(*problems, *doubts),
-        head=head_of(found.bench.job, model, visit.workshop.clock().date()),
+        head=visit.head(found.bench.job, model),
         steps=steps,
         made=steps[0].id,
         others=[(r.id, r.label) for r in model.repairs.values() if r.id not in {step.id for step in steps}],

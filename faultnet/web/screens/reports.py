@@ -93,7 +93,7 @@ def _question(visit: Visit, number: int, form: Form, error: UsageProblem | None 
     return page(
         visit,
         "accept.html",
-        problems=() if error is None else problems_of(error),
+        problems=problems_of(error),
         report=report,
         model=learned["model"],
         version=f"{learned['model']}@{learned['number']}",

@@ -8,7 +8,6 @@ from faultnet.jobs.replay import usual_symptom
 from faultnet.ranking import RankedTest
 from faultnet.web.answering import page
 from faultnet.web.rendering import number_in
-from faultnet.web.shown.head import head_of
 from faultnet.web.shown.step import bench_step
 from faultnet.web.visit import Visiting
 from faultnet.workshop.looking import Look
@@ -26,7 +25,7 @@ def shown(job: str, test: str, visit: Visiting) -> Response:
     return page(
         visit,
         "test.html",
-        head=head_of(found.bench.job, found.bench.model, visit.workshop.clock().date()),
+        head=visit.head(found.bench.job, found.bench.model),
         step=step,
         held=found.ranking.held_because.get(("test", test), ""),
         is_for_others=any(h.needs_training and (h.kind, h.id) == ("test", test) for h in found.ranking.held_back),

@@ -81,7 +81,7 @@ def _asked(visit: Visit, form: Form, error: UsageProblem | None = None) -> Respo
     return page(
         visit,
         "tuning.html",
-        problems=() if error is None else problems_of(error),
+        problems=problems_of(error),
         models=models,
         model=model,
         versions=[*map(_told, reversed(known))],
@@ -119,7 +119,7 @@ def _question(visit: Visit, model: str, form: Form, error: UsageProblem | None =
     return page(
         visit,
         "undo.html",
-        problems=() if error is None else problems_of(error),
+        problems=problems_of(error),
         model=model,
         version=known[-1],
         by=form.text("by") or visit.tablet.who,

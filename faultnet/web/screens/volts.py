@@ -17,7 +17,6 @@ from faultnet.web.failures import problems_of
 from faultnet.web.reading import check_read
 from faultnet.web.rendering import number_in
 from faultnet.web.screens.job import SYMPTOMS
-from faultnet.web.shown.head import head_of
 from faultnet.web.shown.step import effort_of
 from faultnet.web.visit import Form, Sent, Visit, Visiting
 from faultnet.workshop.entering import enter
@@ -116,7 +115,7 @@ def _asked(
         visit,
         "volts.html",
         problems=problems,
-        head=head_of(bench.job, bench.model, visit.workshop.clock().date()),
+        head=visit.head(bench.job, bench.model),
         so_far=_so_far(visit, bench, seen, form, tuple(points)),
         test="" if test is None else test.test,
         effort_of=effort,

@@ -7,7 +7,6 @@ from faultnet.telling.answer import NOT_DRAWN
 from faultnet.telling.ways import SORTS, TOTAL_MEANS
 from faultnet.web.answering import page
 from faultnet.web.rendering import number_in
-from faultnet.web.shown.head import head_of
 from faultnet.web.shown.reasons import reasons_of
 from faultnet.web.shown.ways import all_ways, held_back
 from faultnet.web.visit import Visiting
@@ -22,7 +21,7 @@ def why(job: str, visit: Visiting) -> Response:
     return page(
         visit,
         "why.html",
-        head=head_of(found.bench.job, found.bench.model, visit.workshop.clock().date()),
+        head=visit.head(found.bench.job, found.bench.model),
         reasons=reasons_of(found),
         not_drawn="" if found.bench.model.is_imported else NOT_DRAWN,
     )
@@ -37,7 +36,7 @@ def ways(job: str, visit: Visiting) -> Response:
     return page(
         visit,
         "ways.html",
-        head=head_of(found.bench.job, found.bench.model, visit.workshop.clock().date()),
+        head=visit.head(found.bench.job, found.bench.model),
         sort=sort,
         ways=all_ways(found.bench.model, found.ranking, sort),
         held=held_back(found.ranking),
